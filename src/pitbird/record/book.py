@@ -1,0 +1,342 @@
+"""The export of a whole book, as JSON Lines, and its verifier.
+
+First line   {"book": id of the first entry, "format": "pitbird-book/1"}
+then, each   {"index": n, "leaf": {...}[, "sealed": {commitment: {"salt", "text"} | {"base64", "salt", "type"}}]}
+last line    {"root": 64 hex digits, "size": n}
+
+Every line is canonical JSON and ends with a line feed. Salts and files are base64 with padding (RFC 4648 section 4).
+A sealed blob that was erased is simply absent: the verifier counts its commitment as withheld.
+
+The verifier shows that the file is whole and unchanged since its root was made. That the root is the true one
+only a checkpoint shows that somebody else holds: give it as ``known_roots``.
+"""
+
+import base64
+import binascii
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+from pitbird.record.canonical import canonical, parse_canonical
+from pitbird.record.errors import BadSeal, BookBroken, RecordError
+from pitbird.record.leaf import ENTRY_ID, Leaf, read_leaf
+from pitbird.record.merkle import Frontier
+from pitbird.record.seal import commitments_in, opens
+from pitbird.record.signature import verify_signature
+
+FORMAT = "pitbird-book/1"
+GENESIS = "genesis"
+MEDIA_TYPE = re.compile(r"[a-z]+/[a-z0-9][a-z0-9.+-]*", re.ASCII)
+"""The form of a file's type; it lies outside the commitment, so it is a hint only. Use ``fullmatch``."""
+_ROOT = re.compile(r"[0-9a-f]{64}", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Blob:
+    """What a commitment opens to: text in UTF-8, or a file when ``media_type`` is given."""
+
+    salt: bytes
+    data: bytes
+    media_type: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BookEntry:
+    """One entry of an export, with the blobs that were not withheld."""
+
+    index: int
+    leaf: Leaf
+    sealed: dict[str, Blob]
+    withheld: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BookReport:
+    """What a verified export holds.
+
+    ``subjects`` counts the entries about each subject, ``withheld`` names every commitment that no blob in the
+    file opens, ``signed`` counts the entries with a device's signature (each was verified against its own key;
+    whose key it is, the book's entries about devices say).
+    """
+
+    book: str
+    size: int
+    root: bytes
+    subjects: dict[str, int]
+    withheld: tuple[str, ...]
+    opened: int
+    signed: int
+
+
+def header_line(book: str) -> bytes:
+    """Return the first line of an export; ``book`` is the id of the first entry."""
+    if type(book) is not str or not ENTRY_ID.fullmatch(book):
+        raise RecordError(
+            f"{book!a} is not the id of an entry", where="book", remedy="Give the id of the first entry."
+        )
+    return canonical({"book": book, "format": FORMAT}) + b"\n"
+
+
+def export_line(index: int, leaf_raw: bytes, sealed: Mapping[str, Blob] | None = None) -> bytes:
+    """Return the line of one entry. ``leaf_raw`` is copied as it stands; every blob must open its commitment.
+
+    Raises BadSeal when a blob does not, or is a text that is not UTF-8.
+    """
+    line = b'{"index":%d,"leaf":%b' % (index, leaf_raw)
+    if sealed:
+        line += b',"sealed":' + canonical({name: _blob_to_json(name, blob) for name, blob in sealed.items()})
+    return line + b"}\n"
+
+
+def trailer_line(size: int, root: bytes) -> bytes:
+    """Return the last line of an export."""
+    return canonical({"root": root.hex(), "size": size}) + b"\n"
+
+
+def read_book(
+    lines: Iterable[bytes | str], *, known_roots: Mapping[int, bytes] | None = None
+) -> Iterator[BookEntry]:
+    """Give the entries of an export one after another, each checked against all before it.
+
+    Only when the iterator ends without BookBroken is the book whole: the last line stands at the end. Give lines
+    as a file opened in binary mode gives them; ``str.splitlines`` also cuts inside text and must not be used.
+    ``known_roots`` maps sizes to roots from checkpoints that the caller trusts.
+    """
+    return _Reader(known_roots or {}).entries(lines)
+
+
+def verify_book(
+    lines: Iterable[bytes | str], *, known_roots: Mapping[int, bytes] | None = None
+) -> BookReport:
+    """Verify an export from the first line to the last and tell what it holds.
+
+    Checked: header; canonical form; indices from 0 without a gap; the first entry is of kind genesis and names the
+    book; every id once; ``nth`` of every subject from 1 without a gap; every signature against its own key;
+    every blob against a commitment in the body beside it; size and root; the roots known from checkpoints.
+    Reads as a stream; memory grows only with ids, subjects and commitments. Raises BookBroken with the line.
+    """
+    reader = _Reader(known_roots or {})
+    for _ in reader.entries(lines):
+        pass
+    return reader.report()
+
+
+_UNCHANGED = "Get the export again from the keeper and do not edit it; if it stays so, the book was changed."
+_WHOLE = "The file was cut short or lines were lost; get the export again, whole."
+
+
+@dataclass(slots=True)
+class _Reader:
+    """What has to be remembered between the lines of an export."""
+
+    known_roots: Mapping[int, bytes]
+    line: int = 0
+    book: str = ""
+    frontier: Frontier = field(default_factory=Frontier)
+    root: bytes = b""
+    subjects: dict[str, int] = field(default_factory=dict)
+    ids: set[int] = field(default_factory=set)
+    opened: set[bytes] = field(default_factory=set)
+    withheld: dict[str, None] = field(default_factory=dict)
+    signed: int = 0
+
+    def entries(self, lines: Iterable[bytes | str]) -> Iterator[BookEntry]:
+        ended = False
+        self.check_known_root()
+        for self.line, text in enumerate(lines, start=1):
+            if ended:
+                self.broken("there is more after the last line of the book", _UNCHANGED)
+            value = self.value(text)
+            if self.line == 1:
+                self.header(value)
+            elif value.keys() == {"root", "size"}:
+                self.trailer(value)
+                ended = True
+            else:
+                yield self.entry(value)
+        if not ended:
+            self.line += 1
+            self.broken("the file ends without the line of root and size", _WHOLE)
+
+    def broken(self, what: str, remedy: str) -> NoReturn:
+        raise BookBroken(what, line=self.line, remedy=remedy)
+
+    def value(self, text: bytes | str) -> dict[str, Any]:
+        try:
+            value = parse_canonical(_without_line_end(text))
+        except RecordError as error:
+            raise BookBroken(f"{error.where}: {error.what}", line=self.line, remedy=_UNCHANGED) from error
+        if type(value) is not dict:
+            self.broken("not a JSON object", _UNCHANGED)
+        return value
+
+    def header(self, value: dict[str, Any]) -> None:
+        if value.keys() != {"book", "format"}:
+            self.broken(
+                "the first line is not that of a book", "Give the file that the export wrote, from its start."
+            )
+        if value["format"] != FORMAT:
+            self.broken(
+                f"the format is {value['format']!a}, not {FORMAT}",
+                "Use a version that reads this format.",
+            )
+        if type(value["book"]) is not str or not ENTRY_ID.fullmatch(value["book"]):
+            self.broken("the book is not named by the id of its first entry", _UNCHANGED)
+        self.book = value["book"]
+
+    def entry(self, value: dict[str, Any]) -> BookEntry:
+        index = self.frontier.size
+        if not {"index", "leaf"} <= value.keys() <= {"index", "leaf", "sealed"}:
+            self.broken("the line is neither an entry nor the last line", _UNCHANGED)
+        if type(value["index"]) is not int or value["index"] != index:
+            self.broken(f"the entry stands at index {index} but says {value['index']!a}", _UNCHANGED)
+        try:
+            leaf = read_leaf(canonical(value["leaf"]))
+            if leaf.signature is not None:
+                verify_signature(leaf.body, leaf.signature)
+                self.signed += 1
+        except RecordError as error:
+            raise BookBroken(f"{error.where}: {error.what}", line=self.line, remedy=_UNCHANGED) from error
+        self.check_identity(leaf)
+        self.check_numbers(leaf)
+        sealed, withheld = self.seals(leaf, value.get("sealed"), "sealed" in value)
+        self.frontier = self.frontier.append(leaf.hash)
+        self.check_known_root()
+        return BookEntry(index, leaf, sealed, withheld)
+
+    def check_identity(self, leaf: Leaf) -> None:
+        name = leaf.body["id"]
+        if not self.ids:
+            if leaf.body["kind"] != GENESIS:
+                self.broken(f"the first entry is of kind {leaf.body['kind']}, not {GENESIS}", _WHOLE)
+            if name != self.book:
+                self.broken(f"the first entry is {name}, but the header names {self.book}", _UNCHANGED)
+        number = int(name.replace("-", ""), 16)
+        if number in self.ids:
+            self.broken(f"the id {name} stands in the book twice", _UNCHANGED)
+        self.ids.add(number)
+
+    def check_numbers(self, leaf: Leaf) -> None:
+        for subject, number in leaf.nth.items():
+            wanted = self.subjects.get(subject, 0) + 1
+            if number != wanted:
+                self.broken(
+                    f"entry {number} about {subject} stands where its entry {wanted} belongs", _UNCHANGED
+                )
+            self.subjects[subject] = wanted
+
+    def seals(self, leaf: Leaf, given: Any, present: bool) -> tuple[dict[str, Blob], tuple[str, ...]]:
+        if present and (type(given) is not dict or not given):
+            self.broken("sealed is not an object with at least one blob", _UNCHANGED)
+        standing = commitments_in(leaf.body)
+        sealed: dict[str, Blob] = {}
+        for name, shown in (given or {}).items():
+            if name not in standing:
+                self.broken(f"a blob is given for {_short(name)}, which the body does not hold", _UNCHANGED)
+            blob = _blob_from_json(shown)
+            if blob is None:
+                self.broken(f"the blob of {_short(name)} is neither a text nor a file", _UNCHANGED)
+            if not opens(name, blob.salt, blob.data):
+                self.broken(f"the blob of {_short(name)} is not what was recorded", _UNCHANGED)
+            sealed[name] = blob
+            self.opened.add(bytes.fromhex(name[7:]))
+            self.withheld.pop(name, None)
+        missing = tuple(name for name in standing if name not in sealed)
+        self.withheld.update((name, None) for name in missing if bytes.fromhex(name[7:]) not in self.opened)
+        return sealed, missing
+
+    def trailer(self, value: dict[str, Any]) -> None:
+        size, root = self.frontier.size, self.frontier.root()
+        if size == 0:
+            self.broken("the book has no entries", _WHOLE)
+        if type(value["size"]) is not int or value["size"] != size:
+            self.broken(f"the last line counts {value['size']!a} entries, the file holds {size}", _WHOLE)
+        if type(value["root"]) is not str or not _ROOT.fullmatch(value["root"]):
+            self.broken("the root is not 64 hexadecimal digits in lower case", _UNCHANGED)
+        if value["root"] != root.hex():
+            self.broken(
+                f"the root of the entries is {root.hex()}, the last line says {value['root']}", _UNCHANGED
+            )
+        beyond = [known for known in self.known_roots if known > size]
+        if beyond:
+            self.broken(f"a checkpoint counts {max(beyond)} entries, the book holds {size}", _BEHIND)
+        self.root = root
+
+    def check_known_root(self) -> None:
+        known = self.known_roots.get(self.frontier.size)
+        if known is not None and known != self.frontier.root():
+            self.broken(
+                f"at {self.frontier.size} entries the book has another root than the checkpoint", _BEHIND
+            )
+
+    def report(self) -> BookReport:
+        return BookReport(
+            book=self.book,
+            size=self.frontier.size,
+            root=self.root,
+            subjects=self.subjects,
+            withheld=tuple(self.withheld),
+            opened=len(self.opened),
+            signed=self.signed,
+        )
+
+
+_BEHIND = "This is not the book the checkpoint was made of, or an older copy of it; ask the keeper why."
+
+
+def _without_line_end(text: bytes | str) -> bytes | str:
+    """Take off one line end; a carriage return may have come in when the file was carried about."""
+    if isinstance(text, str):
+        return text.removesuffix("\n").removesuffix("\r")
+    return bytes(text).removesuffix(b"\n").removesuffix(b"\r")
+
+
+def _blob_to_json(name: str, blob: Blob) -> dict[str, str]:
+    if not opens(name, blob.salt, blob.data):
+        raise BadSeal(
+            f"the blob does not open {_short(name)}",
+            where="sealed",
+            remedy="Leave it out, or find the right one.",
+        )
+    salt = base64.b64encode(blob.salt).decode("ascii")
+    if blob.media_type is not None:
+        if not MEDIA_TYPE.fullmatch(blob.media_type):
+            raise BadSeal(
+                f"{blob.media_type!a} is not a media type",
+                where="sealed",
+                remedy="Give one like image/jpeg.",
+            )
+        return {"base64": base64.b64encode(blob.data).decode("ascii"), "salt": salt, "type": blob.media_type}
+    try:
+        return {"salt": salt, "text": blob.data.decode("utf-8")}
+    except UnicodeDecodeError:
+        raise BadSeal(
+            "the text is not UTF-8", where="sealed", remedy="Give its media type to write a file."
+        ) from None
+
+
+def _blob_from_json(shown: Any) -> Blob | None:
+    """Read a blob; None when it has not one of the two shapes."""
+    if type(shown) is not dict or not all(type(item) is str for item in shown.values()):
+        return None
+    salt = _base64(shown.get("salt", ""))
+    if shown.keys() == {"salt", "text"}:
+        return None if salt is None else Blob(salt, shown["text"].encode("utf-8"))
+    if shown.keys() != {"base64", "salt", "type"} or not MEDIA_TYPE.fullmatch(shown["type"]):
+        return None
+    data = _base64(shown["base64"])
+    return None if salt is None or data is None else Blob(salt, data, shown["type"])
+
+
+def _base64(text: str) -> bytes | None:
+    try:
+        data = base64.b64decode(text, validate=True)
+    except (ValueError, binascii.Error):
+        return None
+    # One spelling only: the unused last bits must be zero.
+    return data if base64.b64encode(data).decode("ascii") == text else None
+
+
+def _short(name: str) -> str:
+    return ascii(name if len(name) <= 24 else f"{name[:24]}...")

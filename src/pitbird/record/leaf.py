@@ -1,0 +1,211 @@
+"""The leaf: the bytes of one entry that are hashed into the book.
+
+A leaf is the canonical JSON of {"body": ..., "nth": {subject: n}, "recorded_at": time[, "signature": ...]}.
+``nth`` is the running number of the entry for each subject it is about; without a gap, nothing was left out.
+"""
+
+import json
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from pitbird.record.canonical import MAX_INT, canonical, parse_canonical
+from pitbird.record.errors import BadLeaf, BadSignature, BadTime
+from pitbird.record.merkle import leaf_hash
+from pitbird.record.signature import read_signature, verify_signature
+
+TIME = re.compile(r"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d):(\d\d)\.(\d{3})Z", re.ASCII)
+"""UTC to the millisecond, one of the forms of RFC 3339; use ``fullmatch``."""
+SUBJECT = re.compile(r"[a-z]+:[A-Za-z0-9._-]+", re.ASCII)
+"""What an entry is about: a kind of thing, a colon, its name in the book; use ``fullmatch``."""
+KIND = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*", re.ASCII)
+"""The kind of an entry, in kebab-case; use ``fullmatch``."""
+ENTRY_ID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", re.ASCII)
+"""A UUID of version 7 (RFC 9562 section 5.7) in lower case; use ``fullmatch``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """One entry as it stands in the book. Two leaves are equal when their bytes are.
+
+    ``raw`` is what counts; the other fields are read from it and are not to be changed.
+    """
+
+    body: dict[str, Any] = field(compare=False)
+    recorded_at: str = field(compare=False)
+    nth: dict[str, int] = field(compare=False)
+    signature: dict[str, str] | None = field(compare=False)
+    raw: bytes
+    hash: bytes = field(compare=False)
+
+
+def make_leaf(
+    body: Mapping[str, Any],
+    *,
+    recorded_at: str,
+    nth: Mapping[str, int],
+    signature: Mapping[str, str] | None = None,
+) -> Leaf:
+    """Make the leaf of a new entry.
+
+    ``signature``, where given, must verify over the body: a signature that nobody can check has no place in a
+    book that cannot be changed. Raises NotCanonical, BadLeaf (all faults at once) or BadSignature.
+    """
+    value: dict[str, Any] = {"body": dict(body), "nth": dict(nth), "recorded_at": recorded_at}
+    if signature is not None:
+        value["signature"] = dict(signature)
+    raw = canonical(value)
+    leaf = _leaf(json.loads(raw), raw)
+    if leaf.signature is not None:
+        verify_signature(leaf.body, leaf.signature)
+    return leaf
+
+
+def read_leaf(raw: bytes) -> Leaf:
+    """Read a leaf from its bytes; only the canonical form is taken.
+
+    The shape of a signature is checked, not the signature: see ``signature.verify_signature``.
+    Raises NotCanonical, DuplicateKey or BadLeaf.
+    """
+    return _leaf(parse_canonical(raw), bytes(raw))
+
+
+def format_time(moment: datetime) -> str:
+    """Write a time as UTC to the millisecond, cut off, never rounded up. Raises BadTime without a zone."""
+    if moment.utcoffset() is None:
+        raise BadTime(
+            f"the time {moment.isoformat()} has no zone",
+            where="time",
+            remedy="Say which zone, for example UTC.",
+        )
+    try:
+        utc = moment.astimezone(UTC)
+    except OverflowError:
+        raise BadTime(
+            f"the time {moment.isoformat()} has no UTC form", where="time", remedy="Check the year."
+        ) from None
+    return f"{utc.replace(tzinfo=None, microsecond=0).isoformat()}.{utc.microsecond // 1000:03d}Z"
+
+
+def parse_time(text: str) -> datetime:
+    """Read a time of the form YYYY-MM-DDTHH:MM:SS.mmmZ that exists in the calendar. Raises BadTime."""
+    match = TIME.fullmatch(text) if type(text) is str else None
+    if match is None:
+        raise BadTime(f"{_shown(text)} is not a time", where="time", remedy=_TIME_FORM)
+    year, month, day, hour, minute, second, milli = map(int, match.groups())
+    try:
+        return datetime(year, month, day, hour, minute, second, milli * 1000, tzinfo=UTC)
+    except ValueError as error:
+        raise BadTime(f"{_shown(text)} does not exist: {error}", where="time", remedy=_TIME_FORM) from None
+
+
+_TIME_FORM = "Write UTC as YYYY-MM-DDTHH:MM:SS.mmmZ."
+
+
+def _leaf(value: Any, raw: bytes) -> Leaf:
+    faults = list(_faults(value))
+    if faults:
+        raise BadLeaf(faults)
+    return Leaf(
+        body=value["body"],
+        recorded_at=value["recorded_at"],
+        nth=value["nth"],
+        signature=value.get("signature"),
+        raw=raw,
+        hash=leaf_hash(raw),
+    )
+
+
+def _faults(value: Any) -> Iterator[str]:
+    if type(value) is not dict:
+        yield "$ is not an object"
+        return
+    for key in ("body", "nth", "recorded_at"):
+        if key not in value:
+            yield f"$.{key} is missing"
+    for key in sorted(value.keys() - {"body", "nth", "recorded_at", "signature"}):
+        yield f"$.{_key(key)} does not belong in a leaf"
+    if "recorded_at" in value and not _is_time(value["recorded_at"]):
+        yield f"$.recorded_at is {_shown(value['recorded_at'])}, not a UTC time YYYY-MM-DDTHH:MM:SS.mmmZ"
+    if "signature" in value:
+        try:
+            read_signature(value["signature"])
+        except BadSignature as error:
+            yield f"$.{error.where}: {error.what}"
+    if "body" in value:
+        yield from _body_faults(value["body"])
+    if "nth" in value:
+        yield from _nth_faults(value["nth"], value.get("body"))
+
+
+def _body_faults(body: Any) -> Iterator[str]:
+    if type(body) is not dict:
+        yield "$.body is not an object"
+        return
+    for key, (good, wanted) in _BODY.items():
+        if key not in body:
+            yield f"$.body.{key} is missing"
+        elif not good(body[key]):
+            yield f"$.body.{key} is {_shown(body[key])}, not {wanted}"
+
+
+def _nth_faults(nth: Any, body: Any) -> Iterator[str]:
+    if type(nth) is not dict:
+        yield "$.nth is not an object"
+        return
+    for subject, number in nth.items():
+        if not _is_count(number):
+            yield f"$.nth.{_key(subject)} is {_shown(number)}, not a running number from 1"
+    about: Any = body.get("about") if type(body) is dict else None
+    if _is_about(about):
+        for subject in about:
+            if subject not in nth:
+                yield f"$.nth has no number for {subject}"
+        for subject in nth:
+            if subject not in about:
+                yield f"$.nth numbers {_shown(subject)}, which $.body.about does not name"
+
+
+def _is_time(value: Any) -> bool:
+    try:
+        parse_time(value)
+    except BadTime:
+        return False
+    return True
+
+
+def _is_count(value: Any) -> bool:
+    return type(value) is int and 1 <= value <= MAX_INT
+
+
+def _is_about(value: Any) -> bool:
+    return (
+        type(value) is list
+        and len(value) > 0
+        and all(type(item) is str and SUBJECT.fullmatch(item) for item in value)
+        and len(set(value)) == len(value)
+    )
+
+
+def _matches(pattern: re.Pattern[str]) -> Callable[[Any], bool]:
+    return lambda value: type(value) is str and pattern.fullmatch(value) is not None
+
+
+_BODY: dict[str, tuple[Callable[[Any], bool], str]] = {
+    "kind": (_matches(KIND), "a kind in lower case with hyphens"),
+    "v": (_is_count, "a schema version from 1"),
+    "id": (_matches(ENTRY_ID), "a UUID of version 7 in lower case"),
+    "at": (_is_time, "a UTC time YYYY-MM-DDTHH:MM:SS.mmmZ"),
+    "about": (_is_about, "a list of distinct subjects such as detector:d-07"),
+}
+
+
+def _shown(value: object) -> str:
+    text = ascii(value)
+    return text if len(text) <= 60 else f"{text[:60]}..."
+
+
+def _key(key: str) -> str:
+    return _shown(key)[1:-1] if len(key) <= 60 else f"{ascii(key[:60])[1:-1]}..."

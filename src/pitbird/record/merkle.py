@@ -1,0 +1,266 @@
+"""Merkle tree over the leaves of the book: RFC 9162 section 2.1 with SHA-256.
+
+Leaf hash = SHA-256(0x00 || entry), node hash = SHA-256(0x01 || left || right) (section 2.1.1). The two prefixes
+keep a node from being passed off as a leaf. Verifiers take index, size and root from their caller, never from
+the proof, check ranges and the exact length first, and raise only ProofRefused.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+
+from pitbird.record.errors import BadTree, ProofRefused
+
+HASH_SIZE = 32
+MAX_SIZE = 2**63 - 1
+EMPTY_ROOT = sha256(b"").digest()
+"""Root of the tree without leaves: the SHA-256 of nothing (RFC 9162 section 2.1.1)."""
+
+
+def leaf_hash(entry: bytes) -> bytes:
+    """Hash one entry: SHA-256(0x00 || entry)."""
+    return sha256(b"\x00" + entry).digest()
+
+
+def node_hash(left: bytes, right: bytes) -> bytes:
+    """Hash two sub-trees into one: SHA-256(0x01 || left || right)."""
+    return sha256(b"\x01" + left + right).digest()
+
+
+@dataclass(frozen=True, slots=True)
+class Frontier:
+    """The right edge of a growing tree: the roots of its full sub-trees, largest first.
+
+    One hash for each 1 in the binary form of ``size``. It is all that is needed to append and to give the root.
+    """
+
+    size: int = 0
+    hashes: tuple[bytes, ...] = ()
+
+    def __post_init__(self) -> None:
+        if type(self.size) is not int or not 0 <= self.size <= MAX_SIZE:
+            raise BadTree(
+                f"the size {self.size!r} is not a count of leaves", where="frontier", remedy=_REBUILD
+            )
+        if type(self.hashes) is not tuple or len(self.hashes) != self.size.bit_count():
+            raise BadTree(
+                f"a tree of {self.size} leaves has a frontier of {self.size.bit_count()} hashes",
+                where="frontier",
+                remedy=_REBUILD,
+            )
+        for item in self.hashes:
+            _require_hash(item, "frontier")
+
+    def append(self, leaf: bytes) -> "Frontier":
+        """Return the frontier with one more leaf hash, in O(log size) steps."""
+        _require_hash(leaf, "leaf hash")
+        hashes = list(self.hashes)
+        _push(hashes, self.size, leaf)
+        return Frontier(self.size + 1, tuple(hashes))
+
+    def root(self) -> bytes:
+        """Return the root of the whole tree (RFC 9162 section 2.1.1)."""
+        return _fold(self.hashes)
+
+    def to_bytes(self) -> bytes:
+        """Return the size as 8 bytes, big-endian, followed by the hashes."""
+        return self.size.to_bytes(8, "big") + b"".join(self.hashes)
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> "Frontier":
+        """Read what ``to_bytes`` wrote; raises BadTree for anything else."""
+        if len(data) < 8 or (len(data) - 8) % HASH_SIZE:
+            raise BadTree(f"{len(data)} bytes cannot hold a frontier", where="frontier", remedy=_REBUILD)
+        hashes = tuple(bytes(data[i : i + HASH_SIZE]) for i in range(8, len(data), HASH_SIZE))
+        return cls(int.from_bytes(data[:8], "big"), hashes)
+
+
+_REBUILD = "Rebuild the frontier from the leaves of the book."
+
+
+def root_of(hashes: Iterable[bytes]) -> bytes:
+    """Return the root over leaf hashes in order (MTH, RFC 9162 section 2.1.1); memory O(log n)."""
+    edge: list[bytes] = []
+    for size, leaf in enumerate(hashes):
+        _require_hash(leaf, f"leaf {size}")
+        _push(edge, size, leaf)
+    return _fold(edge)
+
+
+def inclusion_proof(hashes: Sequence[bytes], index: int) -> list[bytes]:
+    """Return PATH(index, leaves) of RFC 9162 section 2.1.3.1, lowest sibling first.
+
+    Raises BadTree when the tree has no leaf of that index.
+    """
+    if type(index) is not int or not 0 <= index < len(hashes):
+        raise BadTree(
+            f"there is no leaf {index!r} in a tree of {len(hashes)}",
+            where="index",
+            remedy="Ask for a leaf it holds.",
+        )
+    start, end, path = 0, len(hashes), []
+    while end - start > 1:
+        middle = start + _split(end - start)
+        if index < middle:
+            path.append(root_of(hashes[middle:end]))
+            end = middle
+        else:
+            path.append(root_of(hashes[start:middle]))
+            start = middle
+    return path[::-1]
+
+
+def consistency_proof(hashes: Sequence[bytes], old_size: int) -> list[bytes]:
+    """Return PROOF(old_size, leaves) of RFC 9162 section 2.1.4.1.
+
+    The RFC defines it for 0 < old_size < n; for the empty tree and for the same size the proof is empty.
+    Raises BadTree when the old tree is larger than the new one.
+    """
+    if type(old_size) is not int or not 0 <= old_size <= len(hashes):
+        raise BadTree(
+            f"no tree of {old_size!r} leaves lies inside one of {len(hashes)}",
+            where="old_size",
+            remedy="Ask for an earlier size of the same book.",
+        )
+    if old_size in (0, len(hashes)):
+        return []
+    start, end, known, path = 0, len(hashes), True, []
+    while end != old_size:
+        middle = start + _split(end - start)
+        if old_size <= middle:
+            path.append(root_of(hashes[middle:end]))
+            end = middle
+        else:
+            path.append(root_of(hashes[start:middle]))
+            start, known = middle, False
+    if not known:
+        path.append(root_of(hashes[start:end]))
+    return path[::-1]
+
+
+def verify_inclusion(*, index: int, size: int, leaf: bytes, proof: Sequence[bytes], root: bytes) -> None:
+    """Check that the leaf hash ``leaf`` stands at ``index`` in the tree of ``size`` leaves with that ``root``.
+
+    RFC 9162 section 2.1.3.2. ``size`` and ``root`` must come from a checkpoint that the caller trusts.
+    Returns None or raises ProofRefused.
+    """
+    _check_count(size, "size")
+    _check_count(index, "index")
+    if index >= size:
+        raise ProofRefused(f"no leaf {index} in a tree of {size}", where="index", remedy=_ASK_AGAIN)
+    _check_hash(leaf, "leaf")
+    _check_hash(root, "root")
+    _check_proof(proof, _path_length(index, size - 1))
+    here, last, made = index, size - 1, leaf
+    for sibling in proof:
+        if here & 1 or here == last:
+            made = node_hash(sibling, made)
+            while not here & 1 and here:
+                here, last = here >> 1, last >> 1
+        else:
+            made = node_hash(made, sibling)
+        here, last = here >> 1, last >> 1
+    if made != root:
+        raise ProofRefused("the proof leads to another root", where="root", remedy=_NOT_SHOWN)
+
+
+def verify_consistency(
+    *, old_size: int, new_size: int, old_root: bytes, new_root: bytes, proof: Sequence[bytes]
+) -> None:
+    """Check that the newer tree begins with every leaf of the older one, in the same order.
+
+    RFC 9162 section 2.1.4.2. Both sizes and roots must come from checkpoints that the caller holds. The empty tree
+    is the beginning of every tree, with EMPTY_ROOT and an empty proof. Returns None or raises ProofRefused.
+    """
+    _check_count(old_size, "old_size")
+    _check_count(new_size, "new_size")
+    if old_size > new_size:
+        raise ProofRefused(
+            f"the newer tree has {new_size} leaves, the older {old_size}", where="new_size", remedy=_NOT_SHOWN
+        )
+    _check_hash(old_root, "old_root")
+    _check_hash(new_root, "new_root")
+    for count, root, name in ((old_size, old_root, "old_root"), (new_size, new_root, "new_root")):
+        if count == 0 and root != EMPTY_ROOT:
+            raise ProofRefused("a tree without leaves has another root", where=name, remedy=_NOT_SHOWN)
+    if old_size in (0, new_size):
+        _check_proof(proof, 0)
+        if old_size == new_size and old_root != new_root:
+            raise ProofRefused("two roots for one size", where="new_root", remedy=_NOT_SHOWN)
+        return
+    here, last = old_size - 1, new_size - 1
+    while here & 1:
+        here, last = here >> 1, last >> 1
+    full = here == 0  # the older tree is one full sub-tree, so its root is where the path starts
+    _check_proof(proof, _path_length(here, last) + (0 if full else 1))
+    old_made = new_made = old_root if full else proof[0]
+    for sibling in proof if full else proof[1:]:
+        if here & 1 or here == last:
+            old_made, new_made = (node_hash(sibling, old_made), node_hash(sibling, new_made))
+            while not here & 1 and here:
+                here, last = here >> 1, last >> 1
+        else:
+            new_made = node_hash(new_made, sibling)
+        here, last = here >> 1, last >> 1
+    if old_made != old_root:
+        raise ProofRefused("the proof leads to another older root", where="old_root", remedy=_NOT_SHOWN)
+    if new_made != new_root:
+        raise ProofRefused("the proof leads to another newer root", where="new_root", remedy=_NOT_SHOWN)
+
+
+_ASK_AGAIN = "Ask the holder of the book for the proof of this leaf and size."
+_NOT_SHOWN = "Do not rely on it; compare with a checkpoint you hold and ask the keeper of the book."
+
+
+def _push(edge: list[bytes], size: int, leaf: bytes) -> None:
+    while size & 1:
+        leaf = node_hash(edge.pop(), leaf)
+        size >>= 1
+    edge.append(leaf)
+
+
+def _fold(edge: Sequence[bytes]) -> bytes:
+    if not edge:
+        return EMPTY_ROOT
+    root = edge[-1]
+    for left in reversed(edge[:-1]):
+        root = node_hash(left, root)
+    return root
+
+
+def _split(size: int) -> int:
+    """Return k of RFC 9162: the largest power of two smaller than ``size`` (size > 1)."""
+    return 1 << ((size - 1).bit_length() - 1)
+
+
+def _path_length(index: int, last: int) -> int:
+    """Count the siblings on the way up: below the point where the ways to ``index`` and ``last`` part, one a level;
+    above it, one for each full sub-tree on the left."""
+    below = (index ^ last).bit_length()
+    return below + (index >> below).bit_count()
+
+
+def _require_hash(value: object, where: str) -> None:
+    if type(value) is not bytes or len(value) != HASH_SIZE:
+        raise BadTree(
+            f"not a hash of {HASH_SIZE} bytes", where=where, remedy="Give the SHA-256 digest as bytes."
+        )
+
+
+def _check_hash(value: object, where: str) -> None:
+    if type(value) is not bytes or len(value) != HASH_SIZE:
+        raise ProofRefused(f"not a hash of {HASH_SIZE} bytes", where=where, remedy=_ASK_AGAIN)
+
+
+def _check_count(value: object, where: str) -> None:
+    if type(value) is not int or not 0 <= value <= MAX_SIZE:
+        raise ProofRefused("not a whole number in the range of a tree", where=where, remedy=_ASK_AGAIN)
+
+
+def _check_proof(proof: object, length: int) -> None:
+    if type(proof) is not list and type(proof) is not tuple:
+        raise ProofRefused("not a list of hashes", where="proof", remedy=_ASK_AGAIN)
+    if len(proof) != length:
+        raise ProofRefused(f"{len(proof)} hashes where {length} belong", where="proof", remedy=_ASK_AGAIN)
+    for place, item in enumerate(proof):
+        _check_hash(item, f"proof[{place}]")
