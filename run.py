@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """One door to everything in this repository: `python3 run.py COMMAND`.
 
-It makes `.venv`, fills it from the hashed lock, and runs the command there. Only the standard library is used, and
-the file keeps to syntax that every Python 3.6 and later can read, so that an old Python can be told in words.
+It makes `.venv`, fills it from the hashed lock, and runs the command there. Only the standard library is
+used, and the file keeps to syntax that every Python from 3.6 on can read, so that an old one can be told so.
 
   demo               start the demonstration in a folder of its own, then open the address it prints
   serve [ARGS]       serve the book (pitbird serve)
   pitbird ARGS       any command of the program: run.py pitbird --help
-  test [ARGS]        everything that is checked: style, types, layers, tests; with ARGS only pytest, given ARGS
+  test               everything that is checked: style, types, layers, tests
+  test ARGS          only pytest, given ARGS
   test --quick       the same without slow, browser and PostgreSQL tests
   check              style, types and layers only
   bench [NAMES]      the measurements in bench/
@@ -29,20 +30,20 @@ import time
 OLDEST = (3, 11)
 
 
-def version_complaint(version, executable):  # type: ignore[no-untyped-def]
+def version_complaint(version: "tuple[int, ...]", executable: str) -> str:
     """Say what to do when Python is older than `OLDEST`; an empty string when it is not."""
-    if tuple(version[:2]) >= OLDEST:
+    if version[:2] >= OLDEST:
         return ""
     return (
         "pitbird needs Python {0}.{1} or newer; {2} is Python {3}.{4}.\n"
-        "Install a newer Python beside it (Debian and Ubuntu: apt install python3 python3-venv; Windows and macOS:\n"
-        "the installer from the Python project), then start run.py with it, for example:\n"
+        "Install a newer Python beside it (Debian and Ubuntu: apt install python3 python3-venv; Windows and\n"
+        "macOS: the installer from the Python project), then start run.py with it, for example:\n"
         "    python{0}.{1} run.py demo"
     ).format(OLDEST[0], OLDEST[1], executable or "this", version[0], version[1])
 
 
-if version_complaint(sys.version_info, sys.executable):
-    sys.stderr.write(version_complaint(sys.version_info, sys.executable) + "\n")
+if version_complaint(sys.version_info[:3], sys.executable):
+    sys.stderr.write(version_complaint(sys.version_info[:3], sys.executable) + "\n")
     sys.exit(2)
 
 from pathlib import Path  # noqa: E402 (the check above comes before anything that an old Python may lack)
@@ -54,7 +55,9 @@ STAMP = VENV / "pitbird-stamp.json"
 LOCKS = {"runtime": ROOT / "requirements.lock", "dev": ROOT / "requirements-dev.lock"}
 PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "--no-color"]
 QUICK = "not slow and not browser and not postgres"
-CLOSING = re.compile(r"^(\x1b\[[0-9;]*m)*(=+ )?.*\b(passed|failed|error|errors|skipped|no tests ran)\b.* in [0-9.]+s")
+CLOSING = re.compile(
+    r"^(\x1b\[[0-9;]*m)*(=+ )?.*\b(passed|failed|errors?|skipped|no tests ran)\b.* in [0-9.]+s"
+)
 NETWORK_WORDS = (
     "NewConnectionError",
     "NameResolutionError",
@@ -81,7 +84,7 @@ def stop(words: str, status: int = 2) -> NoReturn:
     sys.exit(status)
 
 
-# --- the environment -----------------------------------------------------------------------------------------------
+# --- the environment
 
 
 def venv_python() -> str:
@@ -104,10 +107,15 @@ def digest(*parts: bytes) -> str:
 
 def wanted_state(kind: str) -> "dict[str, str]":
     """What the stamp must say for `.venv` to be the environment of this tree, this Python and this lock."""
-    python = " ".join((platform.python_implementation(), platform.python_version(), platform.machine(), sys.base_prefix))
+    python = (
+        platform.python_implementation(),
+        platform.python_version(),
+        platform.machine(),
+        sys.base_prefix,
+    )
     return {
         "root": str(ROOT),
-        "python": python,
+        "python": " ".join(python),
         "kind": kind,
         "lock": digest(LOCKS[kind].read_bytes()),
         "project": digest((ROOT / "pyproject.toml").read_bytes()),
@@ -147,10 +155,10 @@ def setup_environ() -> "dict[str, str]":
 
 
 class SetupLock:
-    """Holds a file lock, so that two run.py at once do not fill the same `.venv`; freed when the process ends."""
+    """A file lock, so that two run.py do not fill the same `.venv` at once; freed when the process ends."""
 
     def __enter__(self) -> "SetupLock":
-        self.file = open(str(ROOT / ".venv.lock"), "a+")  # noqa: SIM115 (kept open for as long as the lock is held)
+        self.file = open(str(ROOT / ".venv.lock"), "a+")
         told = False
         while not self._try():
             if not told:
@@ -193,7 +201,7 @@ def prepare(kind: str) -> None:
 
 
 def build(kind: str) -> None:
-    """Fetch first, then install, and write the stamp last: what breaks off in between is made anew next time."""
+    """Fetch first, then install, and write the stamp last: what breaks off is made anew next time."""
     stamp = read_stamp()
     kind = settle_kind(kind, stamp)
     wanted = wanted_state(kind)
@@ -206,7 +214,8 @@ def build(kind: str) -> None:
         else:
             remove_stamp()
         say("installing pitbird itself from this folder")
-        run_pip(["install", "--no-index", "--no-deps", "--no-build-isolation", "--no-compile", "-e", str(ROOT)])
+        offline = ["--no-index", "--no-deps", "--no-build-isolation", "--no-compile"]
+        run_pip(["install"] + offline + ["-e", str(ROOT)])
     except BaseException:
         if fresh:
             shutil.rmtree(str(VENV), ignore_errors=True)
@@ -234,9 +243,9 @@ def make_venv() -> None:
         try:
             shutil.rmtree(str(VENV))
         except OSError as fault:
-            stop("cannot remove %s (%s). End what still runs from it, delete it, and try again." % (VENV, fault))
+            stop("cannot remove %s (%s). End what still runs from it and try again." % (VENV, fault))
     say("making .venv with Python " + platform.python_version())
-    made = subprocess.run([base_python(), "-m", "venv", str(VENV)], env=setup_environ(), **TEXT)
+    made = subprocess.run([base_python(), "-m", "venv", str(VENV)], env=setup_environ(), check=False, **TEXT)
     if made.returncode != 0:
         shutil.rmtree(str(VENV), ignore_errors=True)
         stop(venv_complaint(made.stdout + made.stderr))
@@ -259,11 +268,12 @@ def venv_complaint(output: str) -> str:
             "On Debian and Ubuntu they are a package of their own; install it and try again:\n"
             "    apt install python3-venv" % base_python()
         )
-    return "python -m venv failed:\n%s\nIs there room on the disk, and may you write to %s?" % (output.strip(), ROOT)
+    advice = "Is there room on the disk, and may you write to %s?" % ROOT
+    return "python -m venv failed:\n%s\n%s" % (output.strip(), advice)
 
 
 def fill(lock: Path, stamp: "dict[str, str]") -> None:
-    """Put the lock's packages into `.venv`: fetched and hash-checked whole before anything there is touched."""
+    """Put the lock's packages into `.venv`: fetched and hash-checked before anything there is touched."""
     text = lock.read_text(encoding="utf-8")
     names = locked_names(text)
     with tempfile.TemporaryDirectory(prefix="pitbird-wheels-") as wheels:
@@ -278,7 +288,10 @@ def fill(lock: Path, stamp: "dict[str, str]") -> None:
         say("removing what the lock no longer holds: " + ", ".join(leavers))
         run_pip(["uninstall", "-y"] + leavers)
     say("compiling")
-    subprocess.run([venv_python(), "-m", "compileall", "-q", "-j", "0", str(VENV)], env=setup_environ(), **TEXT)
+    compiling = [venv_python(), "-m", "compileall", "-q", "-j", "0", str(VENV)]
+    subprocess.run(
+        compiling, env=setup_environ(), check=False, **TEXT
+    )  # some packages ship templates of code
 
 
 def run_pip(arguments: "list[str]", expected: int = 0) -> None:
@@ -317,20 +330,20 @@ def pip_complaint(verb: str, output: str) -> str:
     tail = "\n".join("    " + line for line in output.splitlines()[-12:])
     if "DO NOT MATCH THE HASHES" in output:
         advice = (
-            "A fetched file is not the one that the lock names. Nothing was installed. Look at the package source that\n"
-            "pip is set to use (pip config list); a damaged download goes away with: pip cache purge"
+            "A fetched file is not the one that the lock names. Nothing was installed. Look at the package\n"
+            "source that pip is set to use (pip config list); against damaged downloads: pip cache purge"
         )
     elif verb == "download" and any(word in output for word in NETWORK_WORDS):
         advice = (
-            "The packages could not be fetched. Nothing was changed. Is this machine connected, and does pip reach its\n"
-            "package source (pip config list; behind a proxy set HTTPS_PROXY)? Then run the same command again."
+            "The packages could not be fetched. Nothing was changed. Is this machine online, and does pip\n"
+            "reach its package source (pip config list; behind a proxy: HTTPS_PROXY)? Then run it again."
         )
     else:
-        advice = "The environment is not finished; the next run makes it anew. If it fails again, the lines above say why."
+        advice = "The environment is not finished; the next run makes it anew. The lines above say why."
     return "pip %s failed:\n%s\n%s" % (verb, tail, advice)
 
 
-# --- commands ------------------------------------------------------------------------------------------------------
+# --- commands
 
 
 def hand_over(arguments: "list[str]") -> int:
@@ -338,7 +351,7 @@ def hand_over(arguments: "list[str]") -> int:
     command = [venv_python()] + arguments
     sys.stdout.flush()
     if os.name != "nt":
-        os.execv(command[0], command)
+        os.execv(command[0], command)  # noqa: S606 (no shell is wanted)
     return wait_for(command, Path.cwd())
 
 
@@ -366,7 +379,7 @@ def find_postgres() -> "str | None":
 
 
 def install_system_packages() -> "list[str]":
-    """Install what browser and PostgreSQL tests need where this may be done; return what is still missing, and why."""
+    """What browser and PostgreSQL tests need, installed where it may be; returns what is missing, and why."""
     finders = {"chromium": find_chromium, "postgresql": find_postgres}
     missing = [name for name, find in finders.items() if not find()]
     if not missing:
@@ -413,9 +426,8 @@ def run_pytest(arguments: "list[str]", notes_file: str) -> "tuple[int, str]":
     """Run pytest, showing what it prints as it prints it; return its exit status and its closing line."""
     colour = ["--color=yes"] if sys.stdout.isatty() else []
     environ = dict(os.environ, PITBIRD_TEST_NOTES=notes_file, PYTHONUNBUFFERED="1")
-    process = subprocess.Popen(
-        [venv_python(), "-m", "pytest"] + colour + arguments, cwd=str(ROOT), env=environ, stdout=subprocess.PIPE
-    )
+    command = [venv_python(), "-m", "pytest"] + colour + arguments
+    process = subprocess.Popen(command, cwd=str(ROOT), env=environ, stdout=subprocess.PIPE)
     assert process.stdout is not None
     kept = b""
     while True:
@@ -460,11 +472,12 @@ def test(arguments: "list[str]") -> int:
 
 
 def lock(arguments: "list[str]") -> int:
-    """Work out both lock files: for every system and Python, with hashes, without naming where packages come from."""
+    """Work out both lock files: for every system and Python, with hashes, naming no package source."""
     prepare("dev")
-    uv = [str(Path(venv_python()).parent / "uv"), "--no-config", "pip", "compile", "pyproject.toml", "--quiet"]
-    uv += ["--universal", "--python-version", "%d.%d" % OLDEST, "--fork-strategy", "fewest", "--generate-hashes"]
-    uv += ["--no-header", "--no-emit-index-url"] + arguments
+    uv = [str(Path(venv_python()).parent / "uv")]
+    uv += "--no-config pip compile pyproject.toml --quiet --universal --fork-strategy fewest".split()
+    uv += "--generate-hashes --no-header --no-emit-index-url --python-version".split() + ["%d.%d" % OLDEST]
+    uv += arguments
     runtime = ["--group", "build", "--output-file", LOCKS["runtime"].name]
     dev = ["--group", "dev", "--extra", "postgres", "--constraints", LOCKS["runtime"].name]
     for extra in (runtime, dev + ["--output-file", LOCKS["dev"].name]):

@@ -23,7 +23,8 @@ def main(wanted: list[str]) -> int:
     if not known:
         print("There are no measurements yet: bench/ holds no bench_*.py.")
         return 0
-    print(f"Python {platform.python_version()}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores")
+    machine = f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores"
+    print(f"Python {platform.python_version()}, {machine}")
     for name in wanted or known:
         print(f"\n== {name}", flush=True)
         importlib.import_module(f"bench.bench_{name}").main()

@@ -1,4 +1,4 @@
-"""What all tests share: the network cut, Hypothesis profiles, PostgreSQL, a browser, and what was not tested."""
+"""What all tests share: the network cut, Hypothesis profiles, servers, a browser, what was not tested."""
 
 import json
 import os
@@ -17,7 +17,7 @@ from tests.workshop import postgres
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-# --- Hypothesis: random every time, a failure prints the line that repeats it -----------------------------------
+# --- Hypothesis: random every time, a failure prints the line that repeats it
 
 # No deadline: on a busy machine of two cores the time of one example says nothing.
 settings.register_profile(
@@ -27,19 +27,21 @@ settings.register_profile("quick", settings.get_profile("default"), max_examples
 settings.register_profile("nightly", settings.get_profile("default"), max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "default"))
 
-# --- The network: loopback only -----------------------------------------------------------------------------------
+# --- The network: loopback only
 
 
-class NetworkCut(RuntimeError):
+class NetworkCutError(RuntimeError):
     """A test tried to reach something that is not on this machine."""
+
+
+# The addresses for "any" lead to this machine too.
+LOCAL = ("", "localhost", "::1", "0.0.0.0", "::")
 
 
 def _is_loopback(host: object) -> bool:
     if isinstance(host, (bytes, bytearray)):
         host = host.decode("ascii", "replace")
-    return host is None or (
-        isinstance(host, str) and (host in ("", "localhost", "::1", "0.0.0.0", "::") or host.startswith("127."))
-    )
+    return host is None or (isinstance(host, str) and (host in LOCAL or host.startswith("127.")))
 
 
 def _cut_network(event: str, arguments: tuple[Any, ...]) -> None:
@@ -47,18 +49,18 @@ def _cut_network(event: str, arguments: tuple[Any, ...]) -> None:
         address = arguments[1]
         # A path is a Unix socket; None is a socket that is already connected.
         if isinstance(address, tuple) and not _is_loopback(address[0]):
-            raise NetworkCut(f"tests may reach loopback only, not {address!r}")
+            raise NetworkCutError(f"tests may reach loopback only, not {address!r}")
     elif event in ("socket.getaddrinfo", "socket.gethostbyname") and not _is_loopback(arguments[0]):
-        raise NetworkCut(f"tests may look up localhost only, not {arguments[0]!r}")
+        raise NetworkCutError(f"tests may look up localhost only, not {arguments[0]!r}")
 
 
 sys.addaudithook(_cut_network)
 
-# --- What needs something that may be missing ---------------------------------------------------------------------
+# --- What needs something that may be missing
 
 NEEDS = {
-    "browser": (run.find_chromium, "no Chromium here (Debian: apt install chromium; or set PITBIRD_CHROMIUM)"),
-    "postgres": (postgres.programs_here, "no PostgreSQL server here (Debian: apt install postgresql)"),
+    "browser": (run.find_chromium, "no Chromium (Debian: apt install chromium; or set PITBIRD_CHROMIUM)"),
+    "postgres": (postgres.programs_here, "no PostgreSQL server (Debian: apt install postgresql)"),
 }
 FIXTURES = {"chromium": "browser", "browser": "browser", "page": "browser", "postgres_url": "postgres"}
 
@@ -95,7 +97,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         Path(notes).write_text(json.dumps(lines), encoding="utf-8")
 
 
-# --- Fixtures -----------------------------------------------------------------------------------------------------
+# --- Fixtures
 
 
 @pytest.fixture(scope="session")

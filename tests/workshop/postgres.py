@@ -39,7 +39,7 @@ def programs_here() -> Path | None:
 
 
 def _owner(folder: Path) -> dict[str, Any]:
-    """Arguments for subprocess: PostgreSQL refuses to run as root, so root steps down to an unprivileged user."""
+    """Arguments for subprocess: PostgreSQL refuses root, so root steps down to an unprivileged user."""
     if os.geteuid() != 0:
         return {}
     known = {entry.pw_name: entry for entry in pwd.getpwall()}
@@ -53,12 +53,8 @@ def _initdb(programs: Path, folder: Path, secret: str, owner: dict[str, Any]) ->
     pwfile.write_text(secret, encoding="ascii")
     if owner:
         os.chown(pwfile, owner["user"], owner["group"])
-    _call(
-        [programs / "initdb", "-D", folder / "data", "-U", "pitbird", "--pwfile", pwfile, "-A", "scram-sha-256"]
-        + ["-E", "UTF8", "--locale=C", "--no-sync"],
-        folder,
-        owner,
-    )
+    options = "-U pitbird -A scram-sha-256 -E UTF8 --locale=C --no-sync --pwfile".split()
+    _call([programs / "initdb", "-D", folder / "data", *options, pwfile], folder, owner)
 
 
 def _start(programs: Path, folder: Path, owner: dict[str, Any]) -> int:
@@ -68,9 +64,9 @@ def _start(programs: Path, folder: Path, owner: dict[str, Any]) -> int:
             probe.bind(("127.0.0.1", 0))
             port: int = probe.getsockname()[1]
         options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories=''"
-        command = [programs / "pg_ctl", "-D", folder / "data", "-l", folder / "log", "-w", "-o", options, "start"]
+        where = ["-D", folder / "data", "-l", folder / "log"]
         try:
-            _call(command, folder, owner)
+            _call([programs / "pg_ctl", *where, "-w", "-o", options, "start"], folder, owner)
         except RuntimeError:
             if attempt == 4:
                 raise
@@ -82,7 +78,8 @@ def _start(programs: Path, folder: Path, owner: dict[str, Any]) -> int:
 def _call(command: list[Any], folder: Path, owner: dict[str, Any]) -> None:
     output = folder / "output"
     with output.open("wb") as sink:  # a file, not a pipe: the server keeps it open after pg_ctl has ended
-        ended = subprocess.run(command, cwd=folder, stdout=sink, stderr=sink, timeout=120, check=False, **owner)
+        settings = {"cwd": folder, "stdout": sink, "stderr": sink, "timeout": 120, **owner}
+        ended = subprocess.run(command, check=False, **settings)
     if ended.returncode != 0:
         log = folder / "log"
         said = output.read_text(errors="replace") + (log.read_text(errors="replace") if log.exists() else "")
