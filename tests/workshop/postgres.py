@@ -2,11 +2,11 @@
 
 import contextlib
 import os
-import pwd
 import secrets
 import shutil
 import socket
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -40,8 +40,10 @@ def programs_here() -> Path | None:
 
 def _owner(folder: Path) -> dict[str, Any]:
     """Arguments for subprocess: PostgreSQL refuses root, so root steps down to an unprivileged user."""
-    if os.geteuid() != 0:
+    if sys.platform == "win32" or os.geteuid() != 0:
         return {}
+    import pwd
+
     known = {entry.pw_name: entry for entry in pwd.getpwall()}
     user = known.get("postgres") or known["nobody"]
     os.chown(folder, user.pw_uid, user.pw_gid)

@@ -1,8 +1,10 @@
 """The means of testing themselves: the network cut, the private server, the browser, accessibility checks."""
 
 import hashlib
+import os
 import re
 import socket
+import tempfile
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -10,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import psycopg
 import pytest
+from django.conf import settings as django_settings
 
 import run
 
@@ -19,7 +22,7 @@ if TYPE_CHECKING:
 AXE = run.ROOT / "tests" / "vendor" / "axe-core"
 
 
-# 192.0.2.0/24 and 2001:db8::/32 are set aside for documentation (RFC 5737, RFC 3849), .invalid names by RFC 2606.
+# 192.0.2.0/24 and 2001:db8::/32 are set aside for documentation (RFC 5737, RFC 3849), .invalid by RFC 2606.
 @pytest.mark.parametrize("address", ["192.0.2.1", "2001:db8::1"])
 def test_connecting_beyond_this_machine_is_refused(address: str) -> None:
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
@@ -41,12 +44,15 @@ def test_looking_up_a_name_elsewhere_is_refused() -> None:
 
 
 def test_loopback_stays_open() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        with socket.create_connection(("localhost", server.getsockname()[1]), timeout=5) as client:
-            accepted, _ = server.accept()
-            client.sendall(b"reached")
-            assert accepted.recv(16) == b"reached"
-            accepted.close()
+    with (
+        socket.create_server(("127.0.0.1", 0)) as server,
+        socket.create_connection(("127.0.0.1", server.getsockname()[1]), timeout=5) as client,
+    ):
+        accepted, _ = server.accept()
+        client.sendall(b"reached")
+        assert accepted.recv(16) == b"reached"
+        accepted.close()
+    assert socket.getaddrinfo("localhost", 80)
 
 
 def test_unix_sockets_stay_open(tmp_path: Path) -> None:
@@ -63,6 +69,13 @@ def test_the_private_postgres_keeps_what_it_is_told_with_fsync_on(postgres_url: 
         assert connection.info.server_version >= 150000
     with pytest.raises(psycopg.OperationalError):
         psycopg.connect(re.sub(r":[^:@]+@", ":wrong@", postgres_url))
+
+
+def test_settings_live_in_a_home_of_their_own() -> None:
+    home = Path(os.environ["PITBIRD_HOME"])
+    assert home.parent == Path(tempfile.gettempdir())
+    assert django_settings.SETTINGS_MODULE == "pitbird.app.settings"
+    assert home in Path(django_settings.STATIC_ROOT).parents
 
 
 PAGE = b"""<!doctype html><html lang=en><title>Ledger</title><main><h1>Ledger</h1>
