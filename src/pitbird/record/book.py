@@ -1,11 +1,12 @@
 """The export of a whole book, as JSON Lines, and its verifier.
 
 First line   {"book": id of the first entry, "format": "pitbird-book/1"}
-then, each   {"index": n, "leaf": {...}[, "sealed": {commitment: {"salt", "text"} | {"base64", "salt", "type"}}]}
+then, each   {"index": n, "leaf": {...}[, "sealed": {commitment: blob, ...}]}
 last line    {"root": 64 hex digits, "size": n}
 
-Every line is canonical JSON and ends with a line feed. Salts and files are base64 with padding (RFC 4648 section 4).
-A sealed blob that was erased is simply absent: the verifier counts its commitment as withheld.
+A blob is {"salt": ..., "text": ...} or {"base64": ..., "salt": ..., "type": ...}; salts and files are base64
+with padding (RFC 4648 section 4). A blob that was erased is simply absent: the verifier counts its commitment
+as withheld. Every line is canonical JSON and ends with a line feed.
 
 The verifier shows that the file is whole and unchanged since its root was made. That the root is the true one
 only a checkpoint shows that somebody else holds: give it as ``known_roots``.
@@ -55,9 +56,9 @@ class BookEntry:
 class BookReport:
     """What a verified export holds.
 
-    ``subjects`` counts the entries about each subject, ``withheld`` names every commitment that no blob in the
-    file opens, ``signed`` counts the entries with a device's signature (each was verified against its own key;
-    whose key it is, the book's entries about devices say).
+    ``subjects`` counts the entries about each subject, ``withheld`` names every commitment that no blob in
+    the file opens, ``opened`` counts the others, ``signed`` the entries with a device's signature (each was
+    verified against its own key; whose key that is, is decided elsewhere).
     """
 
     book: str
@@ -99,8 +100,9 @@ def read_book(
 ) -> Iterator[BookEntry]:
     """Give the entries of an export one after another, each checked against all before it.
 
-    Only when the iterator ends without BookBroken is the book whole: the last line stands at the end. Give lines
-    as a file opened in binary mode gives them; ``str.splitlines`` also cuts inside text and must not be used.
+    Only when the iterator ends without BookBroken is the book whole: the last line stands at the end. Give
+    lines as a file opened in binary mode gives them; ``str.splitlines`` also cuts inside text and must not be
+    used.
     ``known_roots`` maps sizes to roots from checkpoints that the caller trusts.
     """
     return _Reader(known_roots or {}).entries(lines)
@@ -111,9 +113,9 @@ def verify_book(
 ) -> BookReport:
     """Verify an export from the first line to the last and tell what it holds.
 
-    Checked: header; canonical form; indices from 0 without a gap; the first entry is of kind genesis and names the
-    book; every id once; ``nth`` of every subject from 1 without a gap; every signature against its own key;
-    every blob against a commitment in the body beside it; size and root; the roots known from checkpoints.
+    Checked: header; canonical form; indices from 0 without a gap; the first entry is of kind genesis and is
+    the one the header names; every id once; ``nth`` of every subject from 1 without a gap; every signature
+    against its own key; every blob against a commitment in the body beside it; size and root; known roots.
     Reads as a stream; memory grows only with ids, subjects and commitments. Raises BookBroken with the line.
     """
     reader = _Reader(known_roots or {})

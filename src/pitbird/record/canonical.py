@@ -1,12 +1,14 @@
 """Canonical JSON: RFC 8785 (JSON Canonicalization Scheme), restricted to what the book may hold.
 
-The subset: objects with ASCII keys, arrays, strings without lone surrogates, integers with \\|n\\| < 2^53, true,
-false and null. Floats are refused; measured values are decimal strings with a unit. Within the subset the
-sorted, compact output of the standard library is RFC 8785: for ASCII keys the order of code points (Python) and
-of UTF-16 code units (RFC 8785 section 3.2.3) is the same, and the escapes are those of its section 3.2.2.2.
+The subset: objects with ASCII keys, arrays, strings without lone surrogates, integers between -2^53 and 2^53
+(both excluded), true, false and null. Floats are refused; measured values are decimal strings with a unit.
+Within the subset the sorted, compact output of the standard library is RFC 8785: for ASCII keys the order of
+code points (Python) and of UTF-16 code units (RFC 8785 section 3.2.3) is the same, and the escapes are those
+of its section 3.2.2.2.
 """
 
 import json
+from collections import Counter
 from typing import Any, NoReturn
 
 from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
@@ -48,12 +50,12 @@ def canonical(value: object) -> bytes:
     return _encode(value).encode("utf-8")
 
 
-def parse(data: bytes | str) -> Any:
+def parse(data: bytes | bytearray | memoryview | str) -> Any:
     """Read one JSON text strictly.
 
     Refused: invalid UTF-8 or JSON (NotJson), a key named twice in one object (DuplicateKey), floats, NaN,
-    integers of 2^53 and beyond, keys outside ASCII, lone surrogates, nesting deeper than MAX_DEPTH (NotCanonical).
-    The order of keys and the white space are free; see ``parse_canonical``.
+    integers of 2^53 and beyond, keys outside ASCII, lone surrogates, nesting deeper than MAX_DEPTH
+    (NotCanonical). Order of keys and white space are free; see ``parse_canonical``.
     """
     text = data if type(data) is str else _decode(data)
     try:
@@ -73,7 +75,7 @@ def parse(data: bytes | str) -> Any:
     return value
 
 
-def parse_canonical(data: bytes | str) -> Any:
+def parse_canonical(data: bytes | bytearray | memoryview | str) -> Any:
     """Read one JSON text and require that it is already in canonical form, byte for byte."""
     value = parse(data)
     given = data.encode("utf-8") if isinstance(data, str) else bytes(data)
@@ -106,12 +108,7 @@ def _object(pairs: list[tuple[str, object]]) -> object:
     made = dict(pairs)
     if len(made) == len(pairs):
         return made
-    seen: set[str] = set()
-    for key, _ in pairs:
-        if key in seen:
-            break
-        seen.add(key)
-    return _Duplicated(key)
+    return _Duplicated(Counter(key for key, _ in pairs).most_common(1)[0][0])
 
 
 def _integer(text: str) -> object:

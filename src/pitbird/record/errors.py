@@ -1,12 +1,15 @@
 """Errors of the record: each says what is wrong, where, and what to do."""
 
+# ruff: noqa: N818 - the names say what happened; that all of them are errors, their base says
+
 from collections.abc import Iterable
 
 
 class RecordError(ValueError):
     """Base of everything the record refuses.
 
-    ``what`` is the fault, ``where`` a JSON path (``$.body.at``), an argument or a line, ``remedy`` what to do.
+    ``what`` is the fault, ``where`` a JSON path (``$.body.at``), an argument or a line, ``remedy`` what to
+    do about it.
     """
 
     def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:

@@ -1,8 +1,8 @@
 """Merkle tree over the leaves of the book: RFC 9162 section 2.1 with SHA-256.
 
-Leaf hash = SHA-256(0x00 || entry), node hash = SHA-256(0x01 || left || right) (section 2.1.1). The two prefixes
-keep a node from being passed off as a leaf. Verifiers take index, size and root from their caller, never from
-the proof, check ranges and the exact length first, and raise only ProofRefused.
+Leaf hash = SHA-256(0x00 || entry), node hash = SHA-256(0x01 || left || right) (section 2.1.1). The prefixes
+keep a node from being passed off as an entry. Verifiers take index, size and root from their caller, never
+from the proof, check ranges and the exact length first, and raise only ProofRefused.
 """
 
 from collections.abc import Iterable, Sequence
@@ -31,7 +31,8 @@ def node_hash(left: bytes, right: bytes) -> bytes:
 class Frontier:
     """The right edge of a growing tree: the roots of its full sub-trees, largest first.
 
-    One hash for each 1 in the binary form of ``size``. It is all that is needed to append and to give the root.
+    One hash for each 1 in the binary form of ``size``. It is all that is needed to append and to give the
+    root.
     """
 
     size: int = 0
@@ -139,9 +140,10 @@ def consistency_proof(hashes: Sequence[bytes], old_size: int) -> list[bytes]:
 
 
 def verify_inclusion(*, index: int, size: int, leaf: bytes, proof: Sequence[bytes], root: bytes) -> None:
-    """Check that the leaf hash ``leaf`` stands at ``index`` in the tree of ``size`` leaves with that ``root``.
+    """Check that the leaf hash ``leaf`` stands at ``index`` in the tree of ``size`` leaves with that root.
 
-    RFC 9162 section 2.1.3.2. ``size`` and ``root`` must come from a checkpoint that the caller trusts.
+    RFC 9162 section 2.1.3.2. ``size`` and ``root`` must come from a checkpoint that the caller trusts, and
+    ``leaf`` is hashed by the caller from the entry itself: a hash that came with the proof could be a node.
     Returns None or raises ProofRefused.
     """
     _check_count(size, "size")
@@ -169,8 +171,9 @@ def verify_consistency(
 ) -> None:
     """Check that the newer tree begins with every leaf of the older one, in the same order.
 
-    RFC 9162 section 2.1.4.2. Both sizes and roots must come from checkpoints that the caller holds. The empty tree
-    is the beginning of every tree, with EMPTY_ROOT and an empty proof. Returns None or raises ProofRefused.
+    RFC 9162 section 2.1.4.2. Both sizes and roots must come from checkpoints that the caller holds. The empty
+    tree is the beginning of every tree, with EMPTY_ROOT and an empty proof. Returns None or raises
+    ProofRefused.
     """
     _check_count(old_size, "old_size")
     _check_count(new_size, "new_size")
@@ -234,8 +237,11 @@ def _split(size: int) -> int:
 
 
 def _path_length(index: int, last: int) -> int:
-    """Count the siblings on the way up: below the point where the ways to ``index`` and ``last`` part, one a level;
-    above it, one for each full sub-tree on the left."""
+    """Count the siblings on the way up from ``index`` when the last leaf is ``last``.
+
+    Below the point where the two ways part there is one on every level; above it, one for each full sub-tree
+    on the left.
+    """
     below = (index ^ last).bit_length()
     return below + (index >> below).bit_count()
 

@@ -18,7 +18,7 @@ COMMITMENT = re.compile(r"sha256:[0-9a-f]{64}", re.ASCII)
 
 
 def commit(salt: bytes, blob: bytes) -> str:
-    """Return the commitment to ``blob`` under ``salt`` (SALT_SIZE bytes). Raises BadSeal for anything else."""
+    """Return the commitment to ``blob`` under a salt of SALT_SIZE bytes; raises BadSeal for anything else."""
     for name, value in (("salt", salt), ("blob", blob)):
         if type(value) is not bytes:
             raise BadSeal(

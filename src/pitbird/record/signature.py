@@ -1,8 +1,9 @@
 """A device's signature over the body of an entry.
 
 Form: {"alg": "ES256" | "Ed25519", "key": base64url, "sig": base64url}, without padding (RFC 4648 section 5).
-ES256 is ECDSA on P-256 with SHA-256 (RFC 7518 section 3.4): the key is the uncompressed point of SEC 1 section 2.3.3
-(65 bytes), the signature r || s (64 bytes), as WebCrypto gives it. Ed25519 is RFC 8032: 32 and 64 bytes.
+ES256 is ECDSA on P-256 with SHA-256 (RFC 7518 section 3.4): the key is the uncompressed point of SEC 1
+section 2.3.3 (65 bytes), the signature r || s (64 bytes), as WebCrypto gives it. Ed25519 is RFC 8032: 32 and
+64 bytes.
 """
 
 import base64
