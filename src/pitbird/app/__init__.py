@@ -1,0 +1,1 @@
+"""How the parts are started: settings, addresses, the WSGI entry."""

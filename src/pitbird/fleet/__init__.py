@@ -1,0 +1,1 @@
+"""What entries mean: the kinds of entry, and the fold from entries to states."""

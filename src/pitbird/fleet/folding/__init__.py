@@ -1,0 +1,125 @@
+"""The fold: entries about one subject -> its state. One entry at a time, or all of them anew.
+
+Order. Entries are applied in the order of when they happened; at equal times what permits comes before
+what forbids, so that the fail wins. Any order of arrival gives the same state, because an entry that
+arrives out of order makes its subjects fold anew.
+
+Clocks. ``at`` more than two minutes after ``recorded_at`` cannot be right. An entry that permits
+(a pass, a return to service, a training) is then left out and listed as doubtful; one that forbids
+counts from when it was recorded.
+
+Corrections are flat: the correction with the highest index says what an entry is now worth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import msgspec
+
+from pitbird.fleet.folding.cylinder import fold_cylinder
+from pitbird.fleet.folding.detector import fold_detector
+from pitbird.fleet.folding.item import Item, item_of, order_of
+from pitbird.fleet.folding.others import fold_other, fold_person, fold_site
+from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
+from pitbird.fleet.times import Ms
+
+__all__ = ["Item", "apply", "empty", "fold", "item_of", "state_type"]
+
+_TYPES: dict[str, type[State]] = {
+    "detector": DetectorState,
+    "cylinder": CylinderState,
+    "person": PersonState,
+    "site": SiteState,
+}
+
+
+def state_type(subject: str) -> type[State]:
+    """The type of state that a subject folds to."""
+    return _TYPES.get(subject.partition(":")[0], OtherState)
+
+
+def empty(subject: str) -> State:
+    """The state of a subject that no entry is about yet."""
+    return state_type(subject)(subject=subject)
+
+
+def apply(state: State, item: Item) -> State | None:
+    """The state after one more entry, or None where it must be folded anew from all its entries.
+
+    That is so for a correction, and for an entry that happened no later than what is folded already.
+    """
+    if item.kind == "correction":
+        return None
+    if item.order_at <= state.last_at and state.count and not _order_is_free(state, item):
+        return None
+    return _step(state, item)
+
+
+def fold(
+    subject: str, entries: Iterable[tuple[int, Mapping[str, Any], str]], *, until: Ms | None = None
+) -> State:
+    """The state that all entries about a subject amount to: ``(index, body, recorded_at)`` in any order.
+
+    ``until`` leaves out what happened after an instant (its corrections are still heeded).
+    """
+    listed = sorted(entries, key=lambda entry: entry[0])
+    corrections: dict[str, tuple[Mapping[str, Any], str]] = {}
+    for _, body, recorded_at in listed:
+        if body["kind"] == "correction":
+            corrections[body["corrects"]] = (body, recorded_at)
+    items = []
+    for index, body, recorded_at in listed:
+        if body["id"] in corrections:
+            correction, made_at = corrections[body["id"]]
+            replacement = correction.get("replacement")
+            if replacement is None or subject not in replacement["about"]:
+                continue
+            items.append(item_of(index, {**replacement, "id": body["id"]}, made_at))
+        elif body["kind"] == "correction":
+            items.extend(_moved_here(subject, index, body, recorded_at, corrections, listed))
+        else:
+            items.append(item_of(index, body, recorded_at))
+    state = empty(subject)
+    for item in sorted(items, key=order_of):
+        if until is None or item.order_at <= until:
+            state = _step(state, item)
+    last_index = listed[-1][0] if listed else -1
+    return msgspec.structs.replace(state, count=len(listed), last_index=last_index)
+
+
+def _moved_here(
+    subject: str,
+    index: int,
+    correction: Mapping[str, Any],
+    recorded_at: str,
+    corrections: Mapping[str, tuple[Mapping[str, Any], str]],
+    listed: list[tuple[int, Mapping[str, Any], str]],
+) -> list[Item]:
+    """The entry that a correction moved to this subject; the original is not among its entries."""
+    if corrections[correction["corrects"]][0] is not correction:
+        return []
+    if any(body["id"] == correction["corrects"] for _, body, _ in listed):
+        return []
+    replacement = correction.get("replacement")
+    if replacement is None or subject not in replacement["about"]:
+        return []
+    return [item_of(index, {**replacement, "id": correction["corrects"]}, recorded_at)]
+
+
+def _order_is_free(state: State, item: Item) -> bool:
+    """Tests and gauge readings of a cylinder add up the same in any order."""
+    return isinstance(state, CylinderState) and item.kind in {"bump-test", "calibration", "gauge-read", "note"}
+
+
+def _step(state: State, item: Item) -> State:
+    if isinstance(state, DetectorState):
+        return fold_detector(state, item)
+    if isinstance(state, CylinderState):
+        return fold_cylinder(state, item)
+    if isinstance(state, PersonState):
+        return fold_person(state, item)
+    if isinstance(state, SiteState):
+        return fold_site(state, item)
+    return fold_other(state, item)

@@ -1,0 +1,133 @@
+"""The fold of a cylinder of test gas."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from msgspec.structs import replace
+
+from pitbird.fleet.folding.item import Item
+from pitbird.fleet.state import EVENTS_KEPT, SPANS_KEPT, ComponentFact, CylinderState, GaugeFact, Span
+from pitbird.fleet.times import Ms, ms_of
+
+
+def fold_cylinder(state: CylinderState, item: Item) -> CylinderState:
+    """The cylinder's state after one more entry about it."""
+    state = replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )
+    step = _STEPS.get(item.kind)
+    if step is None:
+        return replace(state, not_understood=(*state.not_understood, item.id)[-SPANS_KEPT:])
+    if not item.counts and item.kind == "cylinder-released":
+        return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+    return step(state, item)
+
+
+def _described(state: CylinderState, item: Item) -> CylinderState:
+    body = item.body
+    return replace(
+        state,
+        described_by=item.id,
+        lot=body.get("lot"),
+        certificate=body.get("certificate"),
+        components=tuple(
+            ComponentFact(
+                gas=component["gas"],
+                amount=component["amount"],
+                unit=component["unit"],
+                expanded_uncertainty_pct=component.get("expanded_uncertainty_pct"),
+            )
+            for component in body["components"]
+        ),
+        balance=body["balance"],
+        expires=body["expires"],
+        water_capacity_l=body.get("water_capacity_l"),
+        free_gas_l=body.get("free_gas_l"),
+        full_pressure_bar=body.get("full_pressure_bar"),
+        minimum_pressure_bar=body["minimum_pressure_bar"],
+        minimum_temperature_c=body.get("minimum_temperature_c"),
+        site=state.site or body["home"],
+    )
+
+
+def _gauge(state: CylinderState, at: Ms, bar: str, entry: str) -> CylinderState:
+    readings = sorted((GaugeFact(at=at, bar=bar, entry=entry), *state.gauges), key=lambda g: (-g.at, g.entry))
+    return replace(state, gauges=tuple(readings[:SPANS_KEPT]))
+
+
+def _received(state: CylinderState, item: Item) -> CylinderState:
+    return replace(state, received_at=item.order_at, site=item.body["at_site"])
+
+
+def _opened(state: CylinderState, item: Item) -> CylinderState:
+    body = item.body
+    state = replace(
+        state,
+        opened_at=item.order_at,
+        opened_site=body["at_site"],
+        site=body["at_site"],
+        regulator=body.get("regulator"),
+    )
+    return _gauge(state, item.order_at, body["gauge_bar"], item.id) if "gauge_bar" in body else state
+
+
+def _emptied(state: CylinderState, item: Item) -> CylinderState:
+    first = item.order_at if state.emptied_at is None else min(state.emptied_at, item.order_at)
+    return replace(state, emptied_at=first, emptied_by=state.emptied_by or item.id)
+
+
+def _quarantined(state: CylinderState, item: Item) -> CylinderState:
+    since = item.body.get("since")
+    begun = min(ms_of(since), item.order_at) if since else item.order_at
+    span = Span(since=begun, until=None, entry=item.id, because=item.body["because"])
+    return replace(state, withdrawn=(span, *state.withdrawn)[:SPANS_KEPT])
+
+
+def _released(state: CylinderState, item: Item) -> CylinderState:
+    answers = set(item.body["answers"])
+    spans = tuple(
+        replace(span, until=item.order_at) if span.entry in answers and span.until is None else span
+        for span in state.withdrawn
+    )
+    return replace(state, withdrawn=spans)
+
+
+def _tested(state: CylinderState, item: Item) -> CylinderState:
+    for application in item.body.get("applications", ()):
+        if application["cylinder"] != state.subject:
+            continue
+        on, off = ms_of(application["gas_on"]), ms_of(application["gas_off"])
+        state = replace(
+            state,
+            tests=state.tests + 1,
+            gas_on_ms=state.gas_on_ms + max(0, off - on),
+            fails=state.fails + (item.body["outcome"] == "failed"),
+            last_test_at=max(state.last_test_at or item.order_at, item.order_at),
+        )
+        if "gauge_bar" in application:
+            state = _gauge(state, on, application["gauge_bar"], item.id)
+    return state
+
+
+def _nothing(state: CylinderState, item: Item) -> CylinderState:
+    return state
+
+
+_STEPS: Final[dict[str, Callable[[CylinderState, Item], CylinderState]]] = {
+    "cylinder": _described,
+    "cylinder-received": _received,
+    "cylinder-opened": _opened,
+    "gauge-read": lambda state, item: _gauge(state, item.order_at, item.body["gauge_bar"], item.id),
+    "cylinder-emptied": _emptied,
+    "cylinder-quarantined": _quarantined,
+    "cylinder-released": _released,
+    "bump-test": _tested,
+    "calibration": _nothing,
+    "note": _nothing,
+    "erasure": _nothing,
+}

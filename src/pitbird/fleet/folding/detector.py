@@ -1,0 +1,273 @@
+"""The fold of a detector."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from msgspec.structs import replace
+
+from pitbird.fleet import bump
+from pitbird.fleet.folding.item import Item
+from pitbird.fleet.state import (
+    EVENTS_KEPT,
+    REASONS_KEPT,
+    TESTS_KEPT,
+    AlarmFact,
+    CalibrationFact,
+    ChannelFact,
+    Custody,
+    DetectorState,
+    EventFact,
+    FailureFact,
+    ReasonOut,
+    ShownFact,
+    TestFact,
+    UntestedIssue,
+)
+from pitbird.fleet.times import ms_of
+
+
+def fold_detector(state: DetectorState, item: Item) -> DetectorState:
+    """The detector's state after one more entry about it."""
+    state = replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )
+    step = _STEPS.get(item.kind)
+    if step is None:
+        return replace(state, not_understood=(*state.not_understood, item.id)[-REASONS_KEPT:])
+    if not item.counts and item.kind != "bump-test":
+        return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+    return step(state, item)
+
+
+def channel_fact(channel: Mapping[str, Any]) -> ChannelFact:
+    """A channel of a description as a fact."""
+    return ChannelFact(
+        name=channel["name"],
+        gas=channel["gas"],
+        principle=channel["principle"],
+        unit=channel["unit"],
+        range_high=channel["range_high"],
+        clean_air=channel["clean_air"],
+        clean_air_tolerance=channel["clean_air_tolerance"],
+        alarms=tuple(
+            AlarmFact(
+                name=alarm["name"],
+                at=alarm["at"],
+                direction=alarm.get("direction", "rising"),
+                shown_by=alarm.get("shown_by", "gas"),
+            )
+            for alarm in channel["alarms"]
+        ),
+        lfl_basis=channel.get("lfl_basis"),
+        sensor_ends=channel.get("sensor_ends"),
+        t90_s=channel.get("t90_s"),
+    )
+
+
+def _described(state: DetectorState, item: Item) -> DetectorState:
+    body = item.body
+    channels = tuple(channel_fact(channel) for channel in body["channels"])
+    signals = tuple(body["signals"])
+    changed = state.described_by is not None and (channels, signals) != (state.channels, state.signals)
+    state = replace(
+        state,
+        described_by=item.id,
+        described_at=item.order_at,
+        make=body["make"],
+        model=body["model"],
+        serial=body["serial"],
+        firmware=body.get("firmware"),
+        draws=body.get("draws", "diffusion"),
+        signals=signals,
+        site=body["home"],
+        channels=channels,
+        activated=body.get("activated"),
+        life_ends=body.get("life_ends"),
+        maker_calibrates=body.get("calibrated_by_maker_only", False),
+    )
+    return _event(state, item, "described-anew") if changed else state
+
+
+def _event(state: DetectorState, item: Item, what: str) -> DetectorState:
+    fact = EventFact(what=what, at=item.order_at, entry=item.id)
+    return replace(state, events=(fact, *state.events)[:EVENTS_KEPT])
+
+
+def _out(state: DetectorState, item: Item, because: str, channels: tuple[str, ...] = ()) -> DetectorState:
+    reason = ReasonOut(entry=item.id, at=item.order_at, because=because, channels=channels)
+    return replace(state, open_reasons=(reason, *state.open_reasons)[:REASONS_KEPT])
+
+
+def _failed(state: DetectorState, item: Item, because: str, channels: tuple[str, ...]) -> DetectorState:
+    failure = FailureFact(entry=item.id, at=item.order_at, channels=channels)
+    return replace(_out(state, item, because, channels), last_failure=failure)
+
+
+def _tested(state: DetectorState, item: Item) -> DetectorState:
+    body = item.body
+    outcome = body["outcome"]
+    if body.get("footing", "shown") == "shown" and state.described_by is not None:
+        outcome = bump.worst(outcome, bump.outcome(bump.plan(state), body)[0])
+    fact = test_fact(item, outcome)
+    state = replace(state, tests=(fact, *state.tests)[:TESTS_KEPT])
+    if not fact.counts:
+        state = replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+    if outcome == "failed":
+        missed = tuple(shown.channel for shown in fact.shown if not shown.reached)
+        return _failed(state, item, "test-failed", missed)
+    return state
+
+
+def test_fact(item: Item, outcome: str) -> TestFact:
+    """A bump test as a fact: per channel, any *no* over its gas applications wins over a *yes*."""
+    body = item.body
+    shown: dict[str, ShownFact] = {}
+    for application in body.get("applications", ()):
+        seconds = (ms_of(application["gas_off"]) - ms_of(application["gas_on"])) / 1000
+        for channel in application.get("channels", ()):
+            fact = ShownFact(
+                channel=channel["channel"],
+                reached=channel["reached"] == "yes",
+                cylinder=application["cylinder"],
+                gas_on_s=seconds,
+                gauge_bar=application.get("gauge_bar"),
+            )
+            former = shown.get(fact.channel)
+            if former is None or former.reached:
+                shown[fact.channel] = fact
+    return TestFact(
+        entry=item.id,
+        index=item.index,
+        at=item.order_at,
+        by=body["by"],
+        site=body.get("where"),
+        outcome=outcome,
+        footing=body.get("footing", "shown"),
+        shown=tuple(shown.values()),
+        cylinders=tuple(dict.fromkeys(a["cylinder"] for a in body.get("applications", ()))),
+        signals=tuple(body.get("signals", {}).items()),
+        checks=tuple(body.get("checks", {}).items()),
+        clean_air=tuple((c["channel"], c.get("reading"), c["right"]) for c in body.get("clean_air", ())),
+        cleared=tuple(body.get("cleared", {}).items()),
+        temperature_c=body.get("temperature_c"),
+        spoiled_because=body.get("spoiled_because"),
+        counts=item.counts,
+    )
+
+
+def _calibrated(state: DetectorState, item: Item) -> DetectorState:
+    body = item.body
+    passed = body["result"] == "passed"
+    facts = {fact.channel: fact for fact in state.calibrations}
+    for channel in body["channels"]:
+        facts[channel["channel"]] = CalibrationFact(
+            channel=channel["channel"],
+            entry=item.id,
+            at=item.order_at,
+            by=body["by"],
+            passed=passed and channel["result"] == "within",
+            cylinders=tuple(body.get("cylinders", ())),
+        )
+    state = _event(replace(state, calibrations=tuple(facts.values())), item, "calibration")
+    if passed:
+        return state
+    outside = tuple(c["channel"] for c in body["channels"] if c["result"] == "outside")
+    return _failed(state, item, "calibration-failed", outside)
+
+
+def _happened(state: DetectorState, item: Item) -> DetectorState:
+    state = _event(state, item, item.body["what"])
+    return _mended(state, item, "sensor-changed") if item.body["what"] == "sensor-changed" else state
+
+
+def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
+    fact = EventFact(what=what, at=item.order_at, entry=item.id)
+    return replace(state, repairs=(fact, *state.repairs)[:EVENTS_KEPT])
+
+
+def _repaired(state: DetectorState, item: Item) -> DetectorState:
+    return _event(_mended(state, item, "repaired"), item, "repaired")
+
+
+def _returned(state: DetectorState, item: Item) -> DetectorState:
+    answers = set(item.body["answers"])
+    kept = tuple(reason for reason in state.open_reasons if reason.entry not in answers)
+    failure = state.last_failure
+    if failure is not None and failure.entry in answers:
+        failure = replace(
+            failure,
+            answered_by=item.id,
+            answered_at=item.order_at,
+            cause=item.body["cause"],
+            tested=item.body.get("tested"),
+        )
+    return replace(state, open_reasons=kept, last_failure=failure)
+
+
+def _to_wearer(state: DetectorState, item: Item, to: str, from_store: bool) -> Custody:
+    """Who has it now. Out of the store is no hand-over; from hand to hand, or from a holder who never
+    handed it back, is one."""
+    before = state.custody
+    held = before.holder if before else None
+    over = before.handed_over_at if before else None
+    if (held is not None and held != to) or (held is None and not from_store):
+        over = item.order_at
+    due = item.body.get("due_back")
+    return Custody(
+        holder=to,
+        since=item.order_at,
+        entry=item.id,
+        permit=item.body.get("permit"),
+        due_back=ms_of(due) if due else None,
+        handed_over_at=over,
+    )
+
+
+def _handed_out(state: DetectorState, item: Item) -> DetectorState:
+    return replace(state, custody=_to_wearer(state, item, item.body["to"], item.body["from_store"]))
+
+
+def _handed_back(state: DetectorState, item: Item) -> DetectorState:
+    over = state.custody.handed_over_at if state.custody else None
+    custody = Custody(holder=None, since=item.order_at, entry=item.id, handed_over_at=over)
+    return replace(state, custody=custody, site=item.body.get("to_site", state.site))
+
+
+def _issued_untested(state: DetectorState, item: Item) -> DetectorState:
+    body = item.body
+    issue = UntestedIssue(
+        entry=item.id,
+        at=item.order_at,
+        to=body["to"],
+        authority=body["authority"],
+        until=ms_of(body["until"]),
+    )
+    return replace(state, untested=issue, custody=_to_wearer(state, item, body["to"], from_store=True))
+
+
+def _nothing(state: DetectorState, item: Item) -> DetectorState:
+    return state
+
+
+_STEPS: Final[dict[str, Callable[[DetectorState, Item], DetectorState]]] = {
+    "detector": _described,
+    "bump-test": _tested,
+    "fresh-air-set": lambda state, item: _event(state, item, "fresh-air-set"),
+    "calibration": _calibrated,
+    "happened": _happened,
+    "out-of-service": lambda state, item: _out(state, item, item.body["because"]),
+    "repaired": _repaired,
+    "returned-to-service": _returned,
+    "handed-out": _handed_out,
+    "handed-back": _handed_back,
+    "issued-untested": _issued_untested,
+    "alarm-in-use": lambda state, item: _event(state, item, "alarm-in-use"),
+    "sensor": lambda state, item: _mended(_event(state, item, "sensor-changed"), item, "sensor-changed"),
+    "note": _nothing,
+    "erasure": _nothing,
+}

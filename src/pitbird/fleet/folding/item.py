@@ -1,0 +1,52 @@
+"""One entry as the fold sees it: its place in time, and whether its clock can be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final, NamedTuple
+
+from pitbird.fleet.times import MINUTE, Ms, ms_of
+
+CLOCK_TOLERANCE: Final = 2 * MINUTE
+
+
+class Item(NamedTuple):
+    """An entry ready to fold. ``order_at`` places it; ``counts`` is false where a permission's clock is in doubt."""
+
+    index: int
+    id: str
+    kind: str
+    order_at: Ms
+    recorded_at: Ms
+    counts: bool
+    body: Mapping[str, Any]
+
+
+def item_of(index: int, body: Mapping[str, Any], recorded_at: str) -> Item:
+    """The item of an entry (or of what a correction made of it, with the correction's ``recorded_at``)."""
+    at, recorded = ms_of(body["at"]), ms_of(recorded_at)
+    in_doubt = at > recorded + CLOCK_TOLERANCE
+    return Item(
+        index=index,
+        id=body["id"],
+        kind=body["kind"],
+        order_at=recorded if in_doubt else at,
+        recorded_at=recorded,
+        counts=not (in_doubt and permits(body)),
+        body=body,
+    )
+
+
+def permits(body: Mapping[str, Any]) -> bool:
+    """Whether an entry can only help a detector to go out; everything else is on the forbidding side."""
+    kind = body["kind"]
+    if kind == "bump-test":
+        return bool(body["outcome"] == "passed")
+    if kind in {"calibration", "training"}:
+        return bool(body.get("result", "passed") == "passed")
+    return kind in {"returned-to-service", "handed-back", "cylinder-released"}
+
+
+def order_of(item: Item) -> tuple[Ms, bool, int]:
+    """Sort key: when it happened; at equal times permissions first, so that the fail wins; then the index."""
+    return (item.order_at, not permits(item.body), item.index)

@@ -1,0 +1,123 @@
+"""The fold of people, sites, rule sets, and of everything that is only described."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from hashlib import sha256
+from typing import Final
+
+from msgspec.structs import replace
+
+from pitbird.fleet.folding.item import Item
+from pitbird.fleet.state import EVENTS_KEPT, AdoptionFact, OtherState, PersonState, SiteState, TrainingFact
+from pitbird.fleet.times import ms_of
+from pitbird.record.canonical import canonical
+
+TRAININGS_KEPT: Final = 24
+_SILENT: Final = frozenset(
+    {"note", "erasure", "handed-out", "handed-back", "issued-untested", "bump-test", "calibration"}
+)
+
+
+def fold_person(state: PersonState, item: Item) -> PersonState:
+    """The person's state after one more entry about them."""
+    body = item.body
+    state = replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )
+    if not item.counts:
+        return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+    if item.kind == "person":
+        return replace(
+            state,
+            described_by=item.id,
+            name=body["name"],
+            roles=tuple(body.get("roles", ())),
+            home=body.get("home"),
+            left=body.get("left"),
+        )
+    if item.kind == "training":
+        fact = TrainingFact(
+            topic=body["topic"],
+            at=item.order_at,
+            until=body.get("valid_until"),
+            entry=item.id,
+            passed=body.get("result", "passed") == "passed",
+        )
+        return replace(state, trainings=(fact, *state.trainings)[:TRAININGS_KEPT])
+    if item.kind in _SILENT:
+        return state
+    return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
+
+
+def fold_site(state: SiteState, item: Item) -> SiteState:
+    """The site's state after one more entry about it."""
+    body = item.body
+    state = replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )
+    if item.kind == "site":
+        return replace(
+            state,
+            described_by=item.id,
+            name=body["name"],
+            zone=body["site_zone"],
+            change_overs=tuple(body.get("change_overs", ("04:00",))),
+        )
+    if item.kind == "rules-adopted":
+        # Rules cannot be adopted for the past: yesterday's tests were made under yesterday's rules.
+        fact = AdoptionFact(
+            since=max(ms_of(body["effective"]), item.order_at),
+            rules=body["rules"],
+            version=int(body["document"].get("version", 0)),
+            digest=document_digest(body["document"]),
+            entry=item.id,
+        )
+        adoptions = sorted((fact, *state.adoptions), key=lambda a: -a.since)
+        return replace(state, adoptions=tuple(adoptions))
+    if item.kind in _SILENT:
+        return state
+    return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
+
+
+def document_digest(document: dict[str, object]) -> str:
+    """SHA-256 over the canonical form of a rule document, in hex."""
+    return sha256(canonical(document)).hexdigest()
+
+
+def fold_other(state: OtherState, item: Item) -> OtherState:
+    """A regulator, sensor, rule set or the book after one more entry about it."""
+    body = item.body
+    state = replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )
+    if item.kind == "rules-adopted":
+        document = canonical(body["document"]).decode()
+        description = {**state.description, document_digest(body["document"]): document}
+        return replace(state, described_by=item.id, description=description)
+    describe = _DESCRIBED.get(item.kind)
+    if describe is not None:
+        return replace(state, described_by=item.id, description=describe(body))
+    if item.kind in _SILENT:
+        return state
+    return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
+
+
+def _texts(*names: str) -> Callable[[dict[str, object]], dict[str, str]]:
+    return lambda body: {name: str(body[name]) for name in names if name in body}
+
+
+_DESCRIBED: Final[dict[str, Callable[..., dict[str, str]]]] = {
+    "regulator": _texts("flow", "flow_l_min", "serial"),
+    "sensor": _texts("gas", "principle", "serial", "made", "fitted_in", "channel"),
+    "genesis": _texts("title", "format", "begun"),
+}

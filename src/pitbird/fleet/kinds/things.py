@@ -1,0 +1,295 @@
+"""Entries that say what a thing is: site, person, detector with its channels, sensor, regulator, cylinder.
+
+Each may be written again for the same subject: the newest description holds from its ``at``. A
+detector whose channels or alarms changed needs gas again, which the fold sees for itself.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import Field, StrictBool, model_validator
+
+from pitbird.fleet.kinds.base import (
+    Body,
+    ChannelName,
+    ClockTime,
+    CylinderRef,
+    Day,
+    Dec,
+    DetectorRef,
+    LflBasis,
+    Name,
+    Part,
+    PersonRef,
+    Principle,
+    RegulatorRef,
+    Sealed,
+    SensorRef,
+    SiteRef,
+    Unit,
+    Zone,
+    common,
+)
+
+
+class Site(Body):
+    """A place with its own clock, stock of gas and site rules."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "site",
+        **common(1),
+        "site": "site:north-works",
+        "name": "North works",
+        "site_zone": "Europe/Lisbon",
+        "change_overs": ["04:00"],
+    }
+    kind: Literal["site"] = "site"
+    site: SiteRef
+    name: Name
+    site_zone: Zone
+    change_overs: Annotated[tuple[ClockTime, ...], Field(min_length=1, max_length=6)] = ("04:00",)
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.site,)
+
+
+Role = Literal["keeper", "tester", "competent", "wearer", "trainer"]
+
+
+class Person(Body):
+    """A person who tests, wears, repairs or answers for detectors; the name is sealed."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("name", "note")
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "person",
+        **common(2),
+        "person": "person:P-07",
+        "name": "sha256:" + "5e" * 32,
+        "roles": ["tester", "wearer"],
+        "home": "site:north-works",
+    }
+    kind: Literal["person"] = "person"
+    person: PersonRef
+    name: Sealed
+    roles: Annotated[tuple[Role, ...], Field(max_length=5)] = ()
+    home: SiteRef | None = None
+    left: Day | None = None
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.person,)
+
+
+class Alarm(Part):
+    """One alarm of a channel. ``shown_by``: whether a test must show it by gas, whether the detector's
+    own self-check shows it, or whether no test does (a time-weighted alarm, mostly)."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{0,23}$")]
+    at: Dec
+    direction: Literal["rising", "falling"] = "rising"
+    shown_by: Literal["gas", "self-check", "none"] = "gas"
+
+
+class Channel(Part):
+    """One gas that a detector measures: what, how, in which unit, with which alarms."""
+
+    name: ChannelName
+    gas: Name
+    principle: Principle
+    unit: Unit
+    range_high: Dec
+    clean_air: Dec
+    clean_air_tolerance: Dec
+    lfl_basis: LflBasis | None = None
+    alarms: Annotated[tuple[Alarm, ...], Field(min_length=1, max_length=8)]
+    sensor_serial: Name | None = None
+    sensor_fitted: Day | None = None
+    sensor_ends: Day | None = None
+    t90_s: Dec | None = None
+
+    @model_validator(mode="after")
+    def _scale_needs_its_basis(self) -> Self:
+        if self.unit == "pct_lfl" and self.lfl_basis is None:
+            raise ValueError("a channel in %LFL must name its 'lfl_basis': iec-60079-20-1 or nfpa-497")
+        names = [alarm.name for alarm in self.alarms]
+        if len(set(names)) != len(names):
+            raise ValueError("two alarms of one channel bear the same name; give each its own")
+        return self
+
+
+class Detector(Body):
+    """A portable gas detector with its channels. Make and model are the user's own words."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "detector",
+        **common(3),
+        "detector": "detector:D-017",
+        "make": "Heron Works",
+        "model": "Quartet P",
+        "serial": "Q-88213",
+        "firmware": "2.1",
+        "draws": "pump",
+        "signals": ["sound", "light", "vibration"],
+        "home": "site:north-works",
+        "channels": [
+            {
+                "name": "H2S",
+                "gas": "hydrogen sulfide",
+                "principle": "electrochemical",
+                "unit": "ppm",
+                "range_high": "100",
+                "clean_air": "0",
+                "clean_air_tolerance": "1",
+                "alarms": [{"name": "low", "at": "5"}, {"name": "high", "at": "10"}],
+                "t90_s": "30",
+            }
+        ],
+    }
+    kind: Literal["detector"] = "detector"
+    detector: DetectorRef
+    make: Name
+    model: Name
+    serial: Name
+    firmware: Name | None = None
+    draws: Literal["pump", "diffusion"] = "diffusion"
+    signals: Annotated[tuple[Literal["sound", "light", "vibration"], ...], Field(min_length=1, max_length=3)]
+    home: SiteRef
+    channels: Annotated[tuple[Channel, ...], Field(min_length=1, max_length=12)]
+    activated: Day | None = None
+    life_ends: Day | None = None
+    calibrated_by_maker_only: StrictBool = False
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.detector,)
+
+    @model_validator(mode="after")
+    def _channels_bear_distinct_names(self) -> Self:
+        names = [channel.name for channel in self.channels]
+        if len(set(names)) != len(names):
+            raise ValueError("two channels bear the same name; give each its own")
+        return self
+
+
+class Sensor(Body):
+    """A sensor as a thing of its own: in stock, or fitted in a channel of a detector."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "sensor",
+        **common(4),
+        "sensor": "sensor:S-5521",
+        "gas": "hydrogen sulfide",
+        "principle": "electrochemical",
+        "serial": "HS-5521",
+        "made": "2025-11-01",
+        "fitted_in": "detector:D-017",
+        "channel": "H2S",
+    }
+    kind: Literal["sensor"] = "sensor"
+    sensor: SensorRef
+    gas: Name
+    principle: Principle
+    serial: Name
+    made: Day | None = None
+    fitted_in: DetectorRef | None = None
+    channel: ChannelName | None = None
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.sensor, *((self.fitted_in,) if self.fitted_in else ()))
+
+
+class Regulator(Body):
+    """A regulator: the flow it gives, and whether it gives it always or only when drawn upon."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "regulator",
+        **common(5),
+        "regulator": "regulator:R-03",
+        "flow": "fixed",
+        "flow_l_min": "0.5",
+        "serial": "F-3310",
+    }
+    kind: Literal["regulator"] = "regulator"
+    regulator: RegulatorRef
+    flow: Literal["fixed", "demand"]
+    flow_l_min: Dec | None = None
+    serial: Name | None = None
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.regulator,)
+
+    @model_validator(mode="after")
+    def _fixed_flow_is_a_number(self) -> Self:
+        if self.flow == "fixed" and self.flow_l_min is None:
+            raise ValueError("a fixed-flow regulator must say its 'flow_l_min'")
+        return self
+
+
+class Component(Part):
+    """One gas of a mixture, as its certificate says it (expanded uncertainty relative, k = 2)."""
+
+    gas: Name
+    amount: Dec
+    unit: Literal["ppm", "vol_pct"]
+    expanded_uncertainty_pct: Dec | None = None
+
+
+class Cylinder(Body):
+    """A cylinder of test gas with its certificate. Pressures are gauge, in bar."""
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "cylinder",
+        **common(6),
+        "cylinder": "cylinder:C-112",
+        "lot": "L-2291",
+        "certificate": "TG-40871",
+        "components": [
+            {"gas": "methane", "amount": "2.2", "unit": "vol_pct", "expanded_uncertainty_pct": "2"},
+            {"gas": "oxygen", "amount": "15", "unit": "vol_pct", "expanded_uncertainty_pct": "2"},
+            {"gas": "carbon monoxide", "amount": "100", "unit": "ppm", "expanded_uncertainty_pct": "5"},
+            {"gas": "hydrogen sulfide", "amount": "20", "unit": "ppm", "expanded_uncertainty_pct": "5"},
+        ],
+        "balance": "nitrogen",
+        "made": "2025-10-06",
+        "expires": "2027-10-06",
+        "free_gas_l": "58",
+        "full_pressure_bar": "69",
+        "minimum_pressure_bar": "2",
+        "minimum_temperature_c": "0",
+        "home": "site:north-works",
+    }
+    kind: Literal["cylinder"] = "cylinder"
+    cylinder: CylinderRef
+    lot: Name | None = None
+    certificate: Name | None = None
+    traceable_to: Name | None = None
+    components: Annotated[tuple[Component, ...], Field(min_length=1, max_length=16)]
+    balance: Name
+    made: Day | None = None
+    expires: Day
+    water_capacity_l: Dec | None = None
+    free_gas_l: Dec | None = None
+    full_pressure_bar: Dec | None = None
+    minimum_pressure_bar: Dec
+    minimum_temperature_c: Dec | None = None
+    home: SiteRef
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.cylinder,)
+
+    @model_validator(mode="after")
+    def _gases_stand_once(self) -> Self:
+        gases = [component.gas for component in self.components]
+        if len(set(gases)) != len(gases):
+            raise ValueError("a gas stands twice among the components; add the amounts up or remove one")
+        return self

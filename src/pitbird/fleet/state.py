@@ -1,0 +1,331 @@
+"""Folded states: what the entries about one subject amount to. Values only; instants are ``Ms``.
+
+``count`` is how many entries are about the subject (its last ``nth``), ``not_understood`` holds entries
+of kinds this version does not know, ``doubtful`` those left out because their clock cannot be right.
+
+Every list is bounded and newest first, so that a state does not grow with the age of the book. Where a
+bound cuts something off, less is known, and less known never makes a yes.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import msgspec
+
+from pitbird.fleet.times import Ms
+
+TESTS_KEPT: Final = 16
+EVENTS_KEPT: Final = 24
+REASONS_KEPT: Final = 64
+SPANS_KEPT: Final = 16
+
+
+class AlarmFact(msgspec.Struct, frozen=True):
+    """An alarm as described: ``at`` in the channel's unit."""
+
+    name: str
+    at: str
+    direction: str
+    shown_by: str
+
+
+class ChannelFact(msgspec.Struct, frozen=True):
+    """A channel as described."""
+
+    name: str
+    gas: str
+    principle: str
+    unit: str
+    range_high: str
+    clean_air: str
+    clean_air_tolerance: str
+    alarms: tuple[AlarmFact, ...]
+    lfl_basis: str | None = None
+    sensor_ends: str | None = None
+    t90_s: str | None = None
+
+    @property
+    def must_show(self) -> AlarmFact | None:
+        """The highest alarm that gas must show: for falling alarms (oxygen) the lowest; none if no alarm is shown by gas."""
+        by_gas = [alarm for alarm in self.alarms if alarm.shown_by == "gas"]
+        rising = [alarm for alarm in by_gas if alarm.direction == "rising"]
+        falling = [alarm for alarm in by_gas if alarm.direction == "falling"]
+        if falling:
+            return min(falling, key=lambda alarm: float(alarm.at))
+        return max(rising, key=lambda alarm: float(alarm.at)) if rising else None
+
+
+class ShownFact(msgspec.Struct, frozen=True):
+    """What one channel did in a test, over all its gas applications (any *no* wins over a *yes*)."""
+
+    channel: str
+    reached: bool
+    cylinder: str
+    gas_on_s: float
+    gauge_bar: str | None = None
+
+
+class TestFact(msgspec.Struct, frozen=True):
+    """One bump test. ``outcome`` is the worse of what was stated and what the facts say.
+
+    ``counts`` is false where the clock is in doubt (a pass dated after it was recorded).
+    ``at`` is when it happened, ``ended`` the last gas off; ``index`` the entry's place in the book.
+    """
+
+    entry: str
+    index: int
+    at: Ms
+    by: str
+    site: str | None
+    outcome: str
+    footing: str
+    shown: tuple[ShownFact, ...]
+    cylinders: tuple[str, ...]
+    signals: tuple[tuple[str, str], ...]
+    checks: tuple[tuple[str, str], ...]
+    clean_air: tuple[tuple[str, str | None, str], ...]
+    cleared: tuple[tuple[str, str], ...]
+    temperature_c: str | None = None
+    spoiled_because: str | None = None
+    counts: bool = True
+
+
+class CalibrationFact(msgspec.Struct, frozen=True):
+    """The latest calibration of one channel."""
+
+    channel: str
+    entry: str
+    at: Ms
+    by: str
+    passed: bool
+    cylinders: tuple[str, ...]
+
+
+class EventFact(msgspec.Struct, frozen=True):
+    """Something that may end a pass: a ``happened``, a fresh-air set, a calibration, a repair, new set-points."""
+
+    what: str
+    at: Ms
+    entry: str
+
+
+class ReasonOut(msgspec.Struct, frozen=True):
+    """An open reason why a detector is out of service; closed only by an entry that names it."""
+
+    entry: str
+    at: Ms
+    because: str
+    channels: tuple[str, ...] = ()
+
+
+class FailureFact(msgspec.Struct, frozen=True):
+    """The latest failed test (or failed calibration), and what has been done about it since."""
+
+    entry: str
+    at: Ms
+    channels: tuple[str, ...]
+    answered_by: str | None = None
+    answered_at: Ms | None = None
+    cause: str | None = None
+    tested: str | None = None
+
+
+class Custody(msgspec.Struct, frozen=True):
+    """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer."""
+
+    holder: str | None
+    since: Ms
+    entry: str
+    permit: str | None = None
+    due_back: Ms | None = None
+    handed_over_at: Ms | None = None
+
+
+class UntestedIssue(msgspec.Struct, frozen=True):
+    """Issued without a test that counts, on whose authority, until when."""
+
+    entry: str
+    at: Ms
+    to: str
+    authority: str
+    until: Ms
+
+
+class DetectorState(msgspec.Struct, frozen=True):
+    """What the book says about one detector."""
+
+    subject: str
+    count: int = 0
+    last_at: Ms = Ms(0)
+    last_index: int = -1
+    described_by: str | None = None
+    described_at: Ms | None = None
+    make: str = ""
+    model: str = ""
+    serial: str = ""
+    firmware: str | None = None
+    draws: str = "diffusion"
+    signals: tuple[str, ...] = ()
+    site: str | None = None
+    channels: tuple[ChannelFact, ...] = ()
+    activated: str | None = None
+    life_ends: str | None = None
+    maker_calibrates: bool = False
+    tests: tuple[TestFact, ...] = ()
+    calibrations: tuple[CalibrationFact, ...] = ()
+    events: tuple[EventFact, ...] = ()
+    open_reasons: tuple[ReasonOut, ...] = ()
+    last_failure: FailureFact | None = None
+    repairs: tuple[EventFact, ...] = ()
+    custody: Custody | None = None
+    untested: UntestedIssue | None = None
+    not_understood: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+
+
+class ComponentFact(msgspec.Struct, frozen=True):
+    """One gas of a mixture as certified."""
+
+    gas: str
+    amount: str
+    unit: str
+    expanded_uncertainty_pct: str | None = None
+
+
+class Span(msgspec.Struct, frozen=True):
+    """A stretch of time, ``[since, until)``; ``until`` is None while it lasts."""
+
+    since: Ms
+    until: Ms | None
+    entry: str
+    because: str = ""
+
+
+class GaugeFact(msgspec.Struct, frozen=True):
+    """A gauge reading in bar (gauge)."""
+
+    at: Ms
+    bar: str
+    entry: str
+
+
+class CylinderState(msgspec.Struct, frozen=True):
+    """What the book says about one cylinder of test gas."""
+
+    subject: str
+    count: int = 0
+    last_at: Ms = Ms(0)
+    last_index: int = -1
+    described_by: str | None = None
+    lot: str | None = None
+    certificate: str | None = None
+    components: tuple[ComponentFact, ...] = ()
+    balance: str = ""
+    expires: str | None = None
+    water_capacity_l: str | None = None
+    free_gas_l: str | None = None
+    full_pressure_bar: str | None = None
+    minimum_pressure_bar: str | None = None
+    minimum_temperature_c: str | None = None
+    site: str | None = None
+    received_at: Ms | None = None
+    opened_at: Ms | None = None
+    opened_site: str | None = None
+    regulator: str | None = None
+    emptied_at: Ms | None = None
+    emptied_by: str | None = None
+    withdrawn: tuple[Span, ...] = ()
+    gauges: tuple[GaugeFact, ...] = ()
+    tests: int = 0
+    gas_on_ms: int = 0
+    fails: int = 0
+    last_test_at: Ms | None = None
+    not_understood: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+
+    def withdrawn_at(self, instant: Ms) -> Span | None:
+        """The quarantine that held at an instant, if any."""
+        for span in self.withdrawn:
+            if span.since <= instant and (span.until is None or instant < span.until):
+                return span
+        return None
+
+
+class TrainingFact(msgspec.Struct, frozen=True):
+    """One training: ``until`` is the last day on which it holds (site-local), None if open."""
+
+    topic: str
+    at: Ms
+    until: str | None
+    entry: str
+    passed: bool
+
+
+class PersonState(msgspec.Struct, frozen=True):
+    """What the book says about one person: by id; the name is kept apart."""
+
+    subject: str
+    count: int = 0
+    last_at: Ms = Ms(0)
+    last_index: int = -1
+    described_by: str | None = None
+    name: str | None = None
+    roles: tuple[str, ...] = ()
+    home: str | None = None
+    left: str | None = None
+    trainings: tuple[TrainingFact, ...] = ()
+    not_understood: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+
+
+class AdoptionFact(msgspec.Struct, frozen=True):
+    """Site rules in force from an instant."""
+
+    since: Ms
+    rules: str
+    version: int
+    digest: str
+    entry: str
+
+
+class SiteState(msgspec.Struct, frozen=True):
+    """What the book says about one site: its clock and its rules."""
+
+    subject: str
+    count: int = 0
+    last_at: Ms = Ms(0)
+    last_index: int = -1
+    described_by: str | None = None
+    name: str = ""
+    zone: str = ""
+    change_overs: tuple[str, ...] = ("04:00",)
+    adoptions: tuple[AdoptionFact, ...] = ()
+    not_understood: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+
+    def adopted_at(self, instant: Ms) -> AdoptionFact | None:
+        """The adoption in force at an instant: the latest that began by then."""
+        for adoption in self.adoptions:
+            if adoption.since <= instant:
+                return adoption
+        return None
+
+
+class OtherState(msgspec.Struct, frozen=True):
+    """A regulator, a sensor, a rule set or the book: counted, with its description as last written.
+
+    A rule set's description holds every document ever adopted, by its digest.
+    """
+
+    subject: str
+    count: int = 0
+    last_at: Ms = Ms(0)
+    last_index: int = -1
+    described_by: str | None = None
+    description: dict[str, str] = {}
+    not_understood: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+
+
+State = DetectorState | CylinderState | PersonState | SiteState | OtherState

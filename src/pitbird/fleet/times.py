@@ -1,0 +1,90 @@
+"""Instants as whole milliseconds since 1970-01-01T00:00:00Z (``Ms``), and local working days."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import NewType
+from zoneinfo import ZoneInfo
+
+Ms = NewType("Ms", int)
+
+MINUTE = 60_000
+HOUR = 3_600_000
+DAY = 86_400_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MILLISECOND = timedelta(milliseconds=1)
+
+
+def ms_of(text: str) -> Ms:
+    """The instant written as ``YYYY-MM-DDTHH:MM:SS.mmmZ`` (the book's only form of time)."""
+    return Ms((datetime.fromisoformat(text) - _EPOCH) // _MILLISECOND)
+
+
+def ms_from(moment: datetime) -> Ms:
+    """The instant of an aware datetime; a naive one is refused, since its zone would be a guess."""
+    if moment.tzinfo is None:
+        raise ValueError("a time without a zone cannot be placed; give one with its zone, e.g. +00:00")
+    return Ms((moment - _EPOCH) // _MILLISECOND)
+
+
+def text_of(instant: Ms) -> str:
+    """The book's form of an instant: UTC, three decimals, ``Z``."""
+    moment = _EPOCH + timedelta(milliseconds=instant)
+    return moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
+
+
+def local(instant: Ms, zone: str) -> datetime:
+    """The instant on the clocks of a site's zone (an IANA name)."""
+    return (_EPOCH + timedelta(milliseconds=instant)).astimezone(_zone(zone))
+
+
+@lru_cache(maxsize=256)
+def _zone(name: str) -> ZoneInfo:
+    return ZoneInfo(name)
+
+
+@lru_cache(maxsize=4096)
+def _change_over(year: int, month: int, day: int, zone: str, minutes: int) -> Ms:
+    """The instant at which local clocks first show the change-over time on that day, or, where clocks
+    skip it, the first instant after the gap (never later: a pass must not outlive its day)."""
+    wall = datetime(year, month, day, minutes // 60, minutes % 60, tzinfo=_zone(zone))
+    earlier = ms_from(wall.replace(fold=0).astimezone(UTC))
+    if local(earlier, zone).replace(tzinfo=None) == wall.replace(tzinfo=None):
+        return earlier
+    # The wall time falls in a gap: fold=1 reads it with the offset after the gap, hence before it.
+    before = ms_from(wall.replace(fold=1).astimezone(UTC))
+    low, high = min(before, earlier), max(before, earlier)
+    offset = local(Ms(low), zone).utcoffset()
+    while high - low > 1:
+        middle = (low + high) // 2
+        if local(Ms(middle), zone).utcoffset() == offset:
+            low = middle
+        else:
+            high = middle
+    return Ms(high)
+
+
+def end_of_working_day(instant: Ms, zone: str, change_over: str = "04:00") -> Ms:
+    """The end of the working day an instant lies in: the first change-over after it, in local time.
+
+    A working day runs from one change-over hour to the next (default 04:00 local, so that a night
+    shift's test before midnight still serves it). Instants exactly at a change-over begin the new day.
+    Daylight saving and skipped or repeated hours are those of the zone.
+    """
+    return next_change_over(instant, zone, (change_over,))
+
+
+def next_change_over(instant: Ms, zone: str, change_overs: tuple[str, ...]) -> Ms:
+    """The first of several local change-over times (``HH:MM``) strictly after an instant."""
+    here = local(instant, zone)
+    for days in (-1, 0, 1, 2, 3):
+        day = (here + timedelta(days=days)).date()
+        ends = [
+            _change_over(day.year, day.month, day.day, zone, int(text[:2]) * 60 + int(text[3:]))
+            for text in change_overs
+        ]
+        later = [end for end in ends if end > instant]
+        if later:
+            return min(later)
+    raise ValueError(f"no change-over of {change_overs} found after {text_of(instant)} in {zone}")

@@ -1,0 +1,1 @@
+"""Site rules as data, the decision they lead to, and the words for it."""

@@ -1,0 +1,1 @@
+"""Use cases: the only place with clock and database together."""

@@ -1,0 +1,212 @@
+"""Appending to the book: leaf, tree, mentions and folded states in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Final
+
+import msgspec
+from django.db import transaction
+
+from pitbird.fleet.folding import apply, empty, fold, item_of, state_type
+from pitbird.fleet.state import CylinderState, DetectorState, PersonState, State
+from pitbird.fleet.times import Ms, ms_of, text_of
+from pitbird.record.canonical import canonical
+from pitbird.record.leaf import Leaf, make_leaf
+from pitbird.store import blobs as blob_store
+from pitbird.store import book
+from pitbird.store.blobs import SealedBlob
+
+_decode_leaf: Final = msgspec.json.Decoder().decode
+_encode: Final = msgspec.json.Encoder().encode
+
+
+class IdTaken(ValueError):
+    """The same id came with another body; the book keeps the first and refuses the second."""
+
+    def __init__(self, entry_id: str, index: int) -> None:
+        super().__init__(
+            f"id: {entry_id} stands in the book already (entry {index}) with other contents; "
+            "nothing was written. Give a new entry its own id, or write a correction of the first"
+        )
+        self.entry_id = entry_id
+        self.index = index
+
+
+@dataclass(frozen=True)
+class Appended:
+    """Where an entry stands in the book; ``again`` if it stood there before."""
+
+    index: int
+    entry_id: str
+    leaf_hash: bytes
+    again: bool
+
+
+def decode_state(subject: str, text: str) -> State:
+    """A folded state from its stored form."""
+    return msgspec.json.decode(text, type=state_type(subject))
+
+
+def home_of(state: State) -> str | None:
+    """The site under which a state is listed."""
+    if isinstance(state, DetectorState | CylinderState):
+        return state.site
+    return state.home if isinstance(state, PersonState) else None
+
+
+class Ledger:
+    """One writing transaction on the book. Get it from ``writing()``; use it by ``add``."""
+
+    def __init__(self) -> None:
+        self._frontier = book.head(lock=True)
+        self._states: dict[str, State] = {}
+        self._counts: dict[str, int] = {}
+        self._stale: set[str] = set()
+        self._touched: set[str] = set()
+        self._rows: list[book.Row] = []
+        self._mentions: list[tuple[str, int, int]] = []
+        self._ids: dict[str, Appended] = {}
+
+    @property
+    def size(self) -> int:
+        """How many entries the book has, those added here included."""
+        return self._frontier.size
+
+    def load(self, subjects: Iterable[str]) -> None:
+        """Read the states of subjects that are about to be written about, all at once."""
+        wanted = [subject for subject in dict.fromkeys(subjects) if subject not in self._states]
+        found = book.standings(wanted)
+        for subject in wanted:
+            text = found.get(subject)
+            state = decode_state(subject, text) if text is not None else empty(subject)
+            self._states[subject] = state
+            self._counts[subject] = state.count
+
+    def add(
+        self,
+        body: Mapping[str, Any],
+        *,
+        recorded_at: Ms,
+        signature: Mapping[str, str] | None = None,
+    ) -> Appended:
+        """Append one entry. The same id with the same body is harmless, with another body it is refused."""
+        before = self._before(body)
+        if before is not None:
+            return before
+        subjects = body["about"]
+        self.load(subjects)
+        nth = {subject: self._counts[subject] + 1 for subject in subjects}
+        leaf = make_leaf(body, recorded_at=text_of(recorded_at), nth=nth, signature=signature)
+        return self._put(leaf, recorded_at)
+
+    def add_leaf(self, leaf: Leaf) -> Appended:
+        """Append a leaf made elsewhere, as it is; its ``nth`` has been checked by the caller."""
+        self.load(leaf.nth)
+        return self._put(leaf, ms_of(leaf.recorded_at))
+
+    def _before(self, body: Mapping[str, Any]) -> Appended | None:
+        known = self._ids.get(body["id"])
+        if known is not None:
+            row = next(row for row in self._rows if row.entry_id == body["id"])
+        else:
+            found = book.by_id(body["id"])
+            if found is None:
+                return None
+            row = found
+        if canonical(_decode_leaf(row.leaf)["body"]) != canonical(dict(body)):
+            raise IdTaken(row.entry_id, row.index)
+        return Appended(row.index, row.entry_id, row.leaf_hash, again=True)
+
+    def _put(self, leaf: Leaf, recorded_at: Ms) -> Appended:
+        index, body = self._frontier.size, leaf.body
+        self._frontier = self._frontier.append(leaf.hash)
+        self._rows.append(
+            book.Row(
+                index=index,
+                entry_id=body["id"],
+                kind=body["kind"],
+                at=ms_of(body["at"]),
+                recorded_at=recorded_at,
+                by=body.get("by", ""),
+                site=body.get("where"),
+                leaf=leaf.raw.decode(),
+                leaf_hash=leaf.hash,
+            )
+        )
+        item = item_of(index, body, leaf.recorded_at)
+        for subject, nth in leaf.nth.items():
+            self._mentions.append((subject, nth, index))
+            self._counts[subject] = nth
+            self._touched.add(subject)
+            if subject in self._stale:
+                continue
+            state = apply(self._states[subject], item)
+            if state is None:
+                self._stale.add(subject)
+            else:
+                self._states[subject] = state
+        appended = Appended(index, body["id"], leaf.hash, again=False)
+        self._ids[body["id"]] = appended
+        return appended
+
+    def flush(self) -> None:
+        """Write what was added, fold anew what arrived out of order, and move the head."""
+        if not self._rows:
+            return
+        book.insert(self._rows, self._mentions)
+        for subject in self._stale:
+            self._states[subject] = refold(subject)
+        book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._touched)])
+        book.set_head(self._frontier)
+        self._rows, self._mentions = [], []
+        self._stale, self._touched, self._ids = set(), set(), {}
+
+
+def standing_row(state: State) -> book.StandingRow:
+    """A state in the form it is stored in."""
+    return book.StandingRow(
+        subject=state.subject,
+        sort=state.subject.partition(":")[0],
+        site=home_of(state),
+        count=state.count,
+        state=_encode(state).decode(),
+    )
+
+
+def entries_about(subject: str, *, below: int | None = None) -> Iterator[tuple[int, dict[str, Any], str]]:
+    """The entries about a subject as the fold wants them: index, body, recorded_at."""
+    for row in book.about(subject, below=below):
+        leaf = _decode_leaf(row.leaf)
+        yield row.index, leaf["body"], leaf["recorded_at"]
+
+
+def refold(subject: str, *, below: int | None = None, until: Ms | None = None) -> State:
+    """The state of a subject folded anew from its entries, optionally as of an index or an instant."""
+    return fold(subject, entries_about(subject, below=below), until=until)
+
+
+@contextmanager
+def writing() -> Iterator[Ledger]:
+    """One writing transaction: everything in it is in the book, or nothing of it."""
+    with transaction.atomic():
+        ledger = Ledger()
+        yield ledger
+        ledger.flush()
+
+
+def append(
+    body: Mapping[str, Any],
+    *,
+    recorded_at: Ms,
+    blobs: Iterable[SealedBlob] = (),
+    signature: Mapping[str, str] | None = None,
+) -> Appended:
+    """Append one checked body with the blobs that its commitments stand for, durably."""
+    with writing() as ledger:
+        appended = ledger.add(body, recorded_at=recorded_at, signature=signature)
+        if not appended.again:
+            blob_store.put(list(blobs))
+    return appended

@@ -1,0 +1,144 @@
+"""Taking the book out and in: export as JSON Lines, import into an empty book, fold anew, check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from pitbird.fleet.folding import empty
+from pitbird.fleet.kinds import KINDS
+from pitbird.fleet.state import State
+from pitbird.intake.entries import read_body
+from pitbird.intake.faults import EntryRefused, Fault
+from pitbird.record.book import Blob, export_line, header_line, read_book, trailer_line
+from pitbird.record.leaf import read_leaf
+from pitbird.record.merkle import Frontier
+from pitbird.record.seal import commitments_in
+from pitbird.services.appending import Ledger, decode_state, refold, standing_row
+from pitbird.store import blobs as blob_store
+from pitbird.store import book
+from pitbird.store.blobs import SealedBlob
+
+_PIECE = 1000
+_FAULTS_SHOWN = 100
+
+
+class BookNotEmpty(ValueError):
+    """An import would mix two books."""
+
+    def __init__(self, size: int) -> None:
+        super().__init__(
+            f"the book here has {size} entries already; an export can only be read into an empty book. "
+            "Set PITBIRD_HOME to a new folder and import there"
+        )
+
+
+class BookEmpty(ValueError):
+    """There is no book yet."""
+
+    def __init__(self) -> None:
+        super().__init__("there is no book here yet: begin one with `pitbird begin`, or import an export")
+
+
+def export_book() -> Iterator[bytes]:
+    """The whole book as lines of JSON that a person can read; ends with its size and root."""
+    first = book.at_index(0)
+    if first is None:
+        raise BookEmpty
+    frontier = book.head()
+    yield header_line(first.entry_id)
+    piece: list[book.Row] = []
+    for row in book.all_rows():
+        if row.index >= frontier.size:
+            break
+        piece.append(row)
+        if len(piece) == _PIECE:
+            yield from _lines(piece)
+            piece = []
+    yield from _lines(piece)
+    yield trailer_line(frontier.size, frontier.root())
+
+
+def _lines(rows: list[book.Row]) -> Iterator[bytes]:
+    named = {row.index: list(commitments_in(read_leaf(row.leaf.encode()).body)) for row in rows}
+    found = blob_store.get(name for names in named.values() for name in names)
+    for row in rows:
+        sealed = {
+            name: Blob(salt=blob.salt, data=blob.content, media_type=_file_type(blob.media_type))
+            for name in named[row.index]
+            if (blob := found.get(name)) is not None
+        }
+        yield export_line(row.index, row.leaf.encode(), sealed)
+
+
+def _file_type(media_type: str) -> str | None:
+    return None if media_type == "text/plain" else media_type
+
+
+def import_book(lines: Iterable[bytes | str]) -> Frontier:
+    """Read an export into an empty book; all of it, or nothing. Returns the head, equal to the export's.
+
+    Raises ``BookNotEmpty``, ``record.errors.BookBroken`` with the line, or ``EntryRefused`` with every
+    entry of a known kind that does not keep to its kind. Entries of unknown kinds are kept as they are.
+    """
+    faults: list[Fault] = []
+    with transaction.atomic():
+        ledger = Ledger()
+        if ledger.size:
+            raise BookNotEmpty(ledger.size)
+        for entry in read_book(lines):
+            if entry.leaf.body["kind"] in KINDS and len(faults) < _FAULTS_SHOWN:
+                faults.extend(read_body(entry.leaf.body, line=entry.index + 2)[1])
+            if faults:
+                continue
+            ledger.add_leaf(entry.leaf)
+            blob_store.put(
+                [
+                    SealedBlob(name, blob.salt, blob.media_type or "text/plain", blob.data)
+                    for name, blob in entry.sealed.items()
+                ]
+            )
+            if ledger.size % _PIECE == 0:
+                ledger.flush()
+        if faults:
+            raise EntryRefused(tuple(faults))
+        ledger.flush()
+    return book.head()
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What folding anew found: how many subjects, which states had differed, whether tree and entries agree."""
+
+    entries: int
+    subjects: int
+    differed: tuple[str, ...]
+    root_agrees: bool
+
+
+def rebuild() -> Rebuilt:
+    """Fold every state anew from the book and store it; says which had differed."""
+    with transaction.atomic():
+        frontier, tree = book.head(lock=True), Frontier(0, ())
+        for row in book.all_rows():
+            tree = tree.append(read_leaf(row.leaf.encode()).hash)
+        subjects = sorted(book.census())
+        before = book.standings(subjects)
+        differed: list[str] = []
+        states: list[State] = []
+        for subject in subjects:
+            state = refold(subject)
+            text = before.get(subject)
+            if (decode_state(subject, text) if text is not None else empty(subject)) != state:
+                differed.append(subject)
+            states.append(state)
+        book.drop_standings()
+        book.put_standings([standing_row(state) for state in states])
+    return Rebuilt(
+        entries=tree.size,
+        subjects=len(subjects),
+        differed=tuple(differed),
+        root_agrees=tree == frontier,
+    )

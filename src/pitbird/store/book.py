@@ -1,0 +1,208 @@
+"""Reading and appending to the book, in plain SQL for both databases. No meaning here: bytes and counters.
+
+Everything that writes runs inside one transaction opened by the caller (``transaction.atomic``): SQLite
+takes its write lock at BEGIN IMMEDIATE, PostgreSQL by locking the head's row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, NamedTuple
+
+from django.db import connection
+
+from pitbird.record.merkle import Frontier
+
+_ENTRY = '"index", "entry_id", "kind", "at", "recorded_at", "by", "site", "leaf", "leaf_hash"'
+
+
+class Row(NamedTuple):
+    """One entry as stored; instants in milliseconds since 1970."""
+
+    index: int
+    entry_id: str
+    kind: str
+    at: int
+    recorded_at: int
+    by: str
+    site: str | None
+    leaf: str
+    leaf_hash: bytes
+
+
+class StandingRow(NamedTuple):
+    """One folded state as stored."""
+
+    subject: str
+    sort: str
+    site: str | None
+    count: int
+    state: str
+
+
+def head(*, lock: bool = False) -> Frontier:
+    """The book's size and frontier; an empty frontier for a book not begun. ``lock`` waits for other writers."""
+    suffix = " FOR UPDATE" if lock and connection.vendor == "postgresql" else ""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT frontier FROM store_head WHERE id = 1{suffix}")  # noqa: S608
+        found = cursor.fetchone()
+    return Frontier.from_bytes(bytes(found[0])) if found else Frontier(0, ())
+
+
+def set_head(frontier: Frontier) -> None:
+    """Store the head; the caller has appended the entries it covers in the same transaction."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO store_head (id, size, frontier) VALUES (1, %s, %s) "
+            "ON CONFLICT (id) DO UPDATE SET size = excluded.size, frontier = excluded.frontier",
+            [frontier.size, frontier.to_bytes()],
+        )
+
+
+def insert(rows: Sequence[Row], mentions: Sequence[tuple[str, int, int]]) -> None:
+    """Add entries and their ``(subject, nth, index)`` mentions."""
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            f"INSERT INTO store_entry ({_ENTRY}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
+            rows,
+        )
+        cursor.executemany(
+            'INSERT INTO store_mention ("subject", "nth", "index") VALUES (%s, %s, %s)', mentions
+        )
+
+
+def put_standings(rows: Sequence[StandingRow]) -> None:
+    """Store folded states, each in place of the one before."""
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            'INSERT INTO store_standing ("subject", "sort", "site", "count", "state") '
+            'VALUES (%s, %s, %s, %s, %s) ON CONFLICT ("subject") DO UPDATE SET "sort" = excluded."sort", '
+            '"site" = excluded."site", "count" = excluded."count", "state" = excluded."state"',
+            rows,
+        )
+
+
+def drop_standings() -> None:
+    """Throw the folded states away, to fold them anew."""
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM store_standing")
+
+
+def standings(subjects: Sequence[str]) -> dict[str, str]:
+    """The folded states of some subjects, as JSON text; a subject without entries is absent."""
+    found: dict[str, str] = {}
+    with connection.cursor() as cursor:
+        for part in _parts(subjects):
+            marks = ", ".join(["%s"] * len(part))
+            cursor.execute(
+                f"SELECT subject, state FROM store_standing WHERE subject IN ({marks})",  # noqa: S608
+                part,
+            )
+            found.update(cursor.fetchall())
+    return found
+
+
+def standings_of(sort: str, site: str | None = None) -> list[str]:
+    """The folded states of one sort of subject (``detector``, ...), all or one site's, in subject order."""
+    where, values = '"sort" = %s', [sort]
+    if site is not None:
+        where, values = where + ' AND "site" = %s', [*values, site]
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT state FROM store_standing WHERE {where} ORDER BY subject", values)  # noqa: S608
+        return [row[0] for row in cursor.fetchall()]
+
+
+def subjects(sort: str) -> list[str]:
+    """The subjects of one sort, in order."""
+    with connection.cursor() as cursor:
+        cursor.execute('SELECT subject FROM store_standing WHERE "sort" = %s ORDER BY subject', [sort])
+        return [row[0] for row in cursor.fetchall()]
+
+
+def census() -> dict[str, int]:
+    """For each subject, how many entries are about it."""
+    with connection.cursor() as cursor:
+        cursor.execute('SELECT "subject", MAX("nth") FROM store_mention GROUP BY "subject"')
+        return dict(cursor.fetchall())
+
+
+def by_id(entry_id: str) -> Row | None:
+    """The entry with an id, if the book has it."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {_ENTRY} FROM store_entry WHERE entry_id = %s", [entry_id])  # noqa: S608
+        found = cursor.fetchone()
+    return _row(found) if found else None
+
+
+def at_index(index: int) -> Row | None:
+    """The entry at a place in the book, if there is one."""
+    with connection.cursor() as cursor:
+        cursor.execute(f'SELECT {_ENTRY} FROM store_entry WHERE "index" = %s', [index])  # noqa: S608
+        found = cursor.fetchone()
+    return _row(found) if found else None
+
+
+def about(subject: str, *, below: int | None = None) -> list[Row]:
+    """All entries about a subject in the book's order; ``below`` leaves out those from an index on."""
+    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    limit, values = "", [subject]
+    if below is not None:
+        limit, values = ' AND m."index" < %s', [subject, str(below)]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'SELECT {columns} FROM store_mention m JOIN store_entry e ON e."index" = m."index" '  # noqa: S608
+            f'WHERE m."subject" = %s{limit} ORDER BY m."nth"',
+            values,
+        )
+        return [_row(found) for found in cursor.fetchall()]
+
+
+def newest(count: int, *, before: int | None = None, subject: str | None = None) -> list[Row]:
+    """Up to ``count`` entries, newest first, below an index where given, of one subject where given."""
+    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    joined, where, values = "", [], []
+    if subject is not None:
+        joined = ' JOIN store_mention m ON m."index" = e."index"'
+        where, values = ['m."subject" = %s'], [subject]
+    if before is not None:
+        where, values = [*where, 'e."index" < %s'], [*values, str(before)]
+    condition = f" WHERE {' AND '.join(where)}" if where else ""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'SELECT {columns} FROM store_entry e{joined}{condition} ORDER BY e."index" DESC LIMIT %s',  # noqa: S608
+            [*values, count],
+        )
+        return [_row(found) for found in cursor.fetchall()]
+
+
+def size_at(recorded_by: int) -> int:
+    """How many entries the book had once everything recorded by an instant (ms) was in it."""
+    with connection.cursor() as cursor:
+        cursor.execute('SELECT MAX("index") FROM store_entry WHERE recorded_at <= %s', [recorded_by])
+        found = cursor.fetchone()
+    return 0 if found is None or found[0] is None else int(found[0]) + 1
+
+
+def all_rows(chunk: int = 2000) -> Iterator[Row]:
+    """Every entry in order, read in pieces so that memory stays flat."""
+    start = 0
+    while True:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f'SELECT {_ENTRY} FROM store_entry WHERE "index" >= %s AND "index" < %s ORDER BY "index"',  # noqa: S608
+                [start, start + chunk],
+            )
+            rows = cursor.fetchall()
+        if not rows:
+            return
+        yield from map(_row, rows)
+        start += chunk
+
+
+def _row(found: Sequence[Any]) -> Row:
+    return Row(*found[:8], bytes(found[8]))
+
+
+def _parts(values: Sequence[str], size: int = 500) -> Iterable[list[str]]:
+    for start in range(0, len(values), size):
+        yield list(values[start : start + size])

@@ -1,0 +1,87 @@
+"""Tables. ``Entry`` and ``Mention`` are the book and refuse change; the rest is folded from it or beside it."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+
+class Entry(models.Model):
+    """One entry: its leaf as canonical text, and a few columns of it to search by."""
+
+    index = models.BigAutoField(primary_key=True)
+    entry_id = models.CharField(max_length=36, unique=True)
+    kind = models.CharField(max_length=48)
+    at = models.BigIntegerField()
+    recorded_at = models.BigIntegerField()
+    by = models.CharField(max_length=80)
+    site = models.CharField(max_length=80, null=True)  # noqa: DJ001 (no site is not an empty site)
+    leaf = models.TextField()
+    leaf_hash = models.BinaryField(max_length=32)
+
+    class Meta:
+        indexes = (models.Index(fields=["kind", "at"], name="entry_kind_at"),)
+
+    def __str__(self) -> str:
+        return f"{self.index} {self.kind} {self.entry_id}"
+
+
+class Mention(models.Model):
+    """That an entry is the nth about a subject."""
+
+    pk = models.CompositePrimaryKey("subject", "nth")
+    subject = models.CharField(max_length=80)
+    nth = models.BigIntegerField()
+    index = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.subject} {self.nth} -> {self.index}"
+
+
+class Head(models.Model):
+    """The book's size and the Merkle frontier; one row. Locking it is what makes one writer at a time."""
+
+    size = models.BigIntegerField()
+    frontier = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"head at {self.size}"
+
+
+class Standing(models.Model):
+    """The folded state of a subject; can be thrown away and folded anew from the book."""
+
+    subject = models.CharField(max_length=80, primary_key=True)
+    sort = models.CharField(max_length=16)
+    site = models.CharField(max_length=80, null=True)  # noqa: DJ001 (no site is not an empty site)
+    count = models.BigIntegerField()
+    state = models.TextField()
+
+    class Meta:
+        indexes = (models.Index(fields=["sort", "site"], name="standing_sort_site"),)
+
+    def __str__(self) -> str:
+        return f"{self.subject} ({self.count})"
+
+
+class Blob(models.Model):
+    """A name, free text or photo, kept outside the leaf with the salt that opens its commitment."""
+
+    commitment = models.CharField(max_length=71, primary_key=True)
+    salt = models.BinaryField()
+    media_type = models.CharField(max_length=40)
+    content = models.BinaryField()
+
+    def __str__(self) -> str:
+        return self.commitment
+
+
+class Login(models.Model):
+    """Which person in the book a signed-in account is."""
+
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="login")
+    person = models.CharField(max_length=80)
+    site = models.CharField(max_length=80, blank=True)
+
+    def __str__(self) -> str:
+        return self.person
