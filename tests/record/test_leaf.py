@@ -16,7 +16,7 @@ from pitbird.record.errors import BadLeaf, BadSignature, BadTime, DuplicateKey, 
 from pitbird.record.leaf import Leaf, format_time, make_leaf, parse_time, read_leaf
 from tests.record.test_signature import b64url, ed25519
 
-# RFC 9562 appendix A.6, typed from memory
+# RFC 9562 appendix A.6
 UUID_7 = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f"
 BODY: dict[str, Any] = {
     "kind": "bump-test",
@@ -150,7 +150,7 @@ def test_a_leaf_of_another_shape_is_refused_with_every_fault(value: Any, faults:
             UUID_7.upper(),
             "{017f22e2-79b0-7cc3-98c4-dc0c0c07398f}",
             "017f22e279b07cc398c4dc0c0c07398f",
-            "919108f7-52d1-4320-9bac-f847db4148a8",  # of version 4: RFC 9562 appendix A.3, from memory
+            "919108f7-52d1-4320-9bac-f847db4148a8",  # of version 4: RFC 9562 appendix A.3
             "017f22e2-79b0-7cc3-78c4-dc0c0c07398f",
             "017f22e2-79b0-7cc3-98c4-dc0c0c07398f\n",
             7,

@@ -480,6 +480,12 @@ def test_a_swapped_proof_component_is_named_by_the_root_it_misses() -> None:
         verify_consistency(**{**WHOLE_CONSISTENCY, "proof": [proof[0], proof[1], OTHER]})
 
 
+@pytest.mark.parametrize(("index", "size"), [(0, 0), (1, 1), (8, 8), (9, 8)])
+def test_an_index_beyond_the_tree_is_refused_before_the_proof_is_looked_at(index: int, size: int) -> None:
+    with pytest.raises(ProofRefused, match=f"^index: no leaf {index} in a tree of {size}"):
+        verify_inclusion(index=index, size=size, leaf=OTHER, proof=[OTHER], root=OTHER)
+
+
 # ---- bad calls
 
 

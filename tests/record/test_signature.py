@@ -1,7 +1,7 @@
 """Signatures.
 
-Sources: RFC 8032 section 7.1 (Ed25519, tests 1 and 2), RFC 7515 appendix A.3 (ES256 with r || s; typed from
-memory) and RFC 6979 appendix A.2.5 (P-256, SHA-256). A wrong digit in any of them would not verify.
+Sources: RFC 8032 section 7.1 (Ed25519, tests 1 and 2), RFC 7515 appendix A.3 (ES256 with r || s) and RFC 6979
+appendix A.2.5 (P-256, SHA-256). A wrong digit in any of them would not verify.
 """
 
 import base64

@@ -153,12 +153,12 @@ def verify_inclusion(*, index: int, size: int, leaf: bytes, proof: Sequence[byte
     _check_hash(leaf, "leaf")
     _check_hash(root, "root")
     _check_proof(proof, _path_length(index, size - 1))
+    # On the right edge (here == last) every further sibling is on the left, so the shifts that the RFC makes there
+    # change nothing once the length is known to be right.
     here, last, made = index, size - 1, leaf
     for sibling in proof:
         if here & 1 or here == last:
             made = node_hash(sibling, made)
-            while not here & 1 and here:
-                here, last = here >> 1, last >> 1
         else:
             made = node_hash(made, sibling)
         here, last = here >> 1, last >> 1
@@ -200,8 +200,6 @@ def verify_consistency(
     for sibling in proof if full else proof[1:]:
         if here & 1 or here == last:
             old_made, new_made = (node_hash(sibling, old_made), node_hash(sibling, new_made))
-            while not here & 1 and here:
-                here, last = here >> 1, last >> 1
         else:
             new_made = node_hash(new_made, sibling)
         here, last = here >> 1, last >> 1
