@@ -1,7 +1,5 @@
 """Errors of the record: each says what is wrong, where, and what to do."""
 
-# ruff: noqa: N818 - the names say what happened; that all of them are errors, their base says
-
 from collections.abc import Iterable
 
 

@@ -153,8 +153,8 @@ def verify_inclusion(*, index: int, size: int, leaf: bytes, proof: Sequence[byte
     _check_hash(leaf, "leaf")
     _check_hash(root, "root")
     _check_proof(proof, _path_length(index, size - 1))
-    # On the right edge (here == last) every further sibling is on the left, so the shifts that the RFC makes there
-    # change nothing once the length is known to be right.
+    # On the right edge (here == last) every further sibling is on the left, so the shifts that the RFC makes
+    # there change nothing once the length is known to be right.
     here, last, made = index, size - 1, leaf
     for sibling in proof:
         if here & 1 or here == last:
