@@ -203,11 +203,13 @@ def prepare(kind: str) -> None:
 def build(kind: str) -> None:
     """Fetch first, then install, and write the stamp last: what breaks off is made anew next time."""
     stamp = read_stamp()
-    kind = settle_kind(kind, stamp)
     wanted = wanted_state(kind)
     fresh = any(stamp.get(key) != wanted[key] for key in ("root", "python"))
     if fresh:
         make_venv()
+    else:
+        kind = settle_kind(kind, stamp)
+        wanted = wanted_state(kind)
     try:
         if fresh or (stamp.get("kind"), stamp.get("lock")) != (kind, wanted["lock"]):
             fill(LOCKS[kind], stamp)
@@ -516,4 +518,7 @@ def main(arguments: "list[str]") -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except KeyboardInterrupt:
+        stop("broken off; the next run takes up where this one ended.", 130)

@@ -51,7 +51,11 @@ def test_the_rooms_stand_in_the_order_of_the_house() -> None:
 
 def test_every_pure_room_is_under_the_contract_of_the_pure_rooms() -> None:
     (pure,) = [contract for contract in CONTRACTS if contract["id"] == "pure"]
-    assert set(pure["source_modules"]) == {f"pitbird.{room}" for room in _rooms() & PURE}
+    listed = set(pure["source_modules"])
+    there = {f"pitbird.{room}" for room in _rooms() & PURE}
+    assert listed == there, (
+        "source_modules of the contract 'pure' in pyproject.toml lists the rooms that exist"
+    )
 
 
 def test_the_record_room_stands_on_the_standard_library_and_cryptography_alone() -> None:

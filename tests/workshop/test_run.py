@@ -120,8 +120,16 @@ class Tree:
         """A pyproject.toml whose backend is the one in this test's own environment."""
         (self.root / "pyproject.toml").write_text(text)
 
+    def begin(self) -> "subprocess.Popen[str]":
+        """Start `run.py setup` there."""
+        command = [sys.executable, "-u", "run.py", "setup"]
+        piped = subprocess.PIPE
+        return subprocess.Popen(
+            command, cwd=self.root, env=self.environ, stdout=piped, stderr=piped, text=True
+        )
+
     def setup(self) -> "subprocess.CompletedProcess[str]":
-        """Run `run.py setup` there."""
+        """Run `run.py setup` there to its end."""
         return subprocess.run(
             [sys.executable, "run.py", "setup"],
             cwd=self.root,
@@ -218,6 +226,26 @@ def test_a_failed_fetch_changes_nothing_and_leaves_nothing_half_made(tree: Tree)
     assert subprocess.run([python, "-c", "import tinybackend"], check=False).returncode == 0
 
 
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="kills by signal")
+def test_two_set_ups_at_once_make_one_environment_and_a_killed_one_is_made_good(tree: Tree) -> None:
+    killed = tree.begin()
+    assert killed.stdout is not None
+    assert "making .venv" in killed.stdout.readline()
+    assert "fetching" in killed.stdout.readline()
+    killed.kill()
+    killed.communicate()
+
+    both = [tree.begin(), tree.begin()]
+    said = [process.communicate(timeout=120) for process in both]
+    assert [process.returncode for process in both] == [0, 0], said
+    together = said[0][0] + said[1][0]
+    assert together.count("environment ready") == 1
+    assert together.count("waiting for it") == 1
+    python = tree.root / ".venv" / "bin" / "python"
+    assert subprocess.run([python, "-c", "import tinybackend"], check=False).returncode == 0
+
+
 def test_a_folder_that_is_no_environment_is_not_removed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -285,6 +313,28 @@ def test_nothing_is_installed_that_is_there(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(run, "find_postgres", lambda: "/usr/bin")
     monkeypatch.setattr(run, "apt_install", refuse)
     assert run.install_system_packages() == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="apt-get is a program of Debian's")
+@pytest.mark.parametrize(
+    ("status", "why"), [(0, "not where it is looked for"), (100, "ended with status 100")]
+)
+def test_debian_packages_are_asked_for_once_and_without_recommendations(
+    status: int, why: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake = tmp_path / "apt-get"
+    fake.write_text(f'#!/bin/sh\necho "$@" >> {tmp_path}/calls\nexit {status}\n')
+    fake.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(run, "find_chromium", lambda: None)
+    monkeypatch.setattr(run, "find_postgres", lambda: None)
+    missing = run.install_system_packages()
+    calls = (tmp_path / "calls").read_text().splitlines()
+    assert calls[0].endswith("update")
+    assert status != 0 or calls[1].endswith("install --no-install-recommends chromium postgresql")
+    assert [line.split(":")[0] for line in missing] == ["chromium", "postgresql"]
+    assert all(why in line for line in missing)
 
 
 def test_bench_says_when_a_measurement_is_unknown() -> None:
