@@ -1,11 +1,8 @@
 """What all tests share: the network cut, Hypothesis profiles, servers, a browser, what was not tested."""
 
-import atexit
 import json
 import os
-import shutil
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,16 +16,6 @@ from tests.workshop import postgres
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
-
-# --- Django's settings: the defaults, in a home that goes away with this process; set before they are read
-
-if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit what the first process set
-    for name in [name for name in os.environ if name.startswith("PITBIRD_")]:
-        if name not in ("PITBIRD_CHROMIUM", "PITBIRD_TEST_NOTES"):
-            del os.environ[name]
-    os.environ["PITBIRD_HOME"] = tempfile.mkdtemp(prefix="pitbird-home-")
-    os.environ["DJANGO_SETTINGS_MODULE"] = "pitbird.app.settings"
-    atexit.register(shutil.rmtree, os.environ["PITBIRD_HOME"], ignore_errors=True)
 
 # --- Hypothesis: random every time, a failure prints the line that repeats it
 

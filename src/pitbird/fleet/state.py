@@ -47,7 +47,7 @@ class ChannelFact(msgspec.Struct, frozen=True):
 
     @property
     def must_show(self) -> AlarmFact | None:
-        """The highest alarm that gas must show: for falling alarms (oxygen) the lowest; none if no alarm is shown by gas."""
+        """The highest alarm that gas must show; of falling alarms (oxygen) the lowest. None if gas shows none."""
         by_gas = [alarm for alarm in self.alarms if alarm.shown_by == "gas"]
         rising = [alarm for alarm in by_gas if alarm.direction == "rising"]
         falling = [alarm for alarm in by_gas if alarm.direction == "falling"]
@@ -103,7 +103,7 @@ class CalibrationFact(msgspec.Struct, frozen=True):
 
 
 class EventFact(msgspec.Struct, frozen=True):
-    """Something that may end a pass: a ``happened``, a fresh-air set, a calibration, a repair, new set-points."""
+    """Something that may end a pass: a drop, a fresh-air set, a calibration, a repair, new set-points."""
 
     what: str
     at: Ms

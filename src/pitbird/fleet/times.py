@@ -54,7 +54,7 @@ def _change_over(year: int, month: int, day: int, zone: str, minutes: int) -> Ms
         return earlier
     # The wall time falls in a gap: fold=1 reads it with the offset after the gap, hence before it.
     before = ms_from(wall.replace(fold=1).astimezone(UTC))
-    low, high = min(before, earlier), max(before, earlier)
+    low, high = int(min(before, earlier)), int(max(before, earlier))
     offset = local(Ms(low), zone).utcoffset()
     while high - low > 1:
         middle = (low + high) // 2

@@ -171,7 +171,7 @@ def standing_row(state: State) -> book.StandingRow:
         subject=state.subject,
         sort=state.subject.partition(":")[0],
         site=home_of(state),
-        count=state.count,
+        entries=state.count,
         state=_encode(state).decode(),
     )
 

@@ -82,4 +82,3 @@ class Then:
     def some(self, subjects: Iterable[str]) -> dict[str, State]:
         """The states of several subjects then."""
         return {subject: state for subject in subjects if (state := self.state(subject)) is not None}
-

@@ -110,7 +110,7 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """What folding anew found: how many subjects, which states had differed, whether tree and entries agree."""
+    """What folding anew found: how many subjects, which states had differed, whether tree and head agree."""
 
     entries: int
     subjects: int

@@ -21,4 +21,6 @@ def names(people: Iterable[str] | None = None) -> dict[str, str]:
 
 def texts(commitments: Iterable[str]) -> dict[str, str]:
     """Sealed texts by commitment; an erased one is absent."""
-    return {name: blob.text for name, blob in blobs.get(commitments).items() if blob.media_type == "text/plain"}
+    return {
+        name: blob.text for name, blob in blobs.get(commitments).items() if blob.media_type == "text/plain"
+    }

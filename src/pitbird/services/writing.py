@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-from pitbird.fleet.kinds import Body
+from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.checks import check_against
 from pitbird.intake.drafts import complete, put_commitments, take_texts

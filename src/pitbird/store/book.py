@@ -7,6 +7,7 @@ takes its write lock at BEGIN IMMEDIATE, PostgreSQL by locking the head's row.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from django.db import connection
@@ -16,7 +17,8 @@ from pitbird.record.merkle import Frontier
 _ENTRY = '"index", "entry_id", "kind", "at", "recorded_at", "by", "site", "leaf", "leaf_hash"'
 
 
-class Row(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Row:
     """One entry as stored; instants in milliseconds since 1970."""
 
     index: int
@@ -29,6 +31,13 @@ class Row(NamedTuple):
     leaf: str
     leaf_hash: bytes
 
+    def values(self) -> tuple[int | str | bytes | None, ...]:
+        """The columns in the order of the table."""
+        return (
+            self.index, self.entry_id, self.kind, self.at, self.recorded_at,
+            self.by, self.site, self.leaf, self.leaf_hash,
+        )  # fmt: skip
+
 
 class StandingRow(NamedTuple):
     """One folded state as stored."""
@@ -36,12 +45,12 @@ class StandingRow(NamedTuple):
     subject: str
     sort: str
     site: str | None
-    count: int
+    entries: int
     state: str
 
 
 def head(*, lock: bool = False) -> Frontier:
-    """The book's size and frontier; an empty frontier for a book not begun. ``lock`` waits for other writers."""
+    """The book's size and frontier; empty for a book not begun. ``lock`` waits for other writers."""
     suffix = " FOR UPDATE" if lock and connection.vendor == "postgresql" else ""
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT frontier FROM store_head WHERE id = 1{suffix}")  # noqa: S608
@@ -64,7 +73,7 @@ def insert(rows: Sequence[Row], mentions: Sequence[tuple[str, int, int]]) -> Non
     with connection.cursor() as cursor:
         cursor.executemany(
             f"INSERT INTO store_entry ({_ENTRY}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
-            rows,
+            [row.values() for row in rows],
         )
         cursor.executemany(
             'INSERT INTO store_mention ("subject", "nth", "index") VALUES (%s, %s, %s)', mentions
@@ -200,7 +209,8 @@ def all_rows(chunk: int = 2000) -> Iterator[Row]:
 
 
 def _row(found: Sequence[Any]) -> Row:
-    return Row(*found[:8], bytes(found[8]))
+    index, entry_id, kind, at, recorded_at, by, site, leaf, leaf_hash = found
+    return Row(index, entry_id, kind, at, recorded_at, by, site, leaf, bytes(leaf_hash))
 
 
 def _parts(values: Sequence[str], size: int = 500) -> Iterable[list[str]]:

@@ -16,7 +16,7 @@ _UNIQUE: Final = {
 
 
 def statements(vendor: str) -> list[str]:
-    """The SQL that puts the triggers in place, for ``sqlite`` or ``postgresql``; running it twice is harmless."""
+    """The SQL that puts the triggers in place, for ``sqlite`` or ``postgresql``; twice is harmless."""
     if vendor == "sqlite":
         return [sql for table in GUARDED for sql in _sqlite(table)]
     if vendor == "postgresql":
@@ -41,7 +41,7 @@ def _sqlite(table: str) -> list[str]:
     made.append(f"DROP TRIGGER IF EXISTS {name}")
     made.append(
         f"CREATE TRIGGER {name} BEFORE INSERT ON {table} "
-        f"WHEN EXISTS (SELECT 1 FROM {table} AS OLD_ WHERE {_UNIQUE[table]}) "
+        f"WHEN EXISTS (SELECT 1 FROM {table} AS OLD_ WHERE {_UNIQUE[table]}) "  # noqa: S608
         f"BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END"
     )
     return made
@@ -53,7 +53,8 @@ def _postgresql(table: str) -> list[str]:
         name = f"{table}_no_{act.split()[0].lower()}"
         made.append(f"DROP TRIGGER IF EXISTS {name} ON {table}")
         made.append(
-            f"CREATE TRIGGER {name} BEFORE {act} ON {table} FOR EACH {level} EXECUTE FUNCTION pitbird_refuse()"
+            f"CREATE TRIGGER {name} BEFORE {act} ON {table} FOR EACH {level} "
+            "EXECUTE FUNCTION pitbird_refuse()"
         )
     return made
 

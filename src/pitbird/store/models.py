@@ -1,4 +1,4 @@
-"""Tables. ``Entry`` and ``Mention`` are the book and refuse change; the rest is folded from it or beside it."""
+"""Tables. ``Entry`` and ``Mention`` are the book and refuse change; the rest is folded or beside it."""
 
 from __future__ import annotations
 

@@ -110,7 +110,12 @@ def _moved_here(
 
 def _order_is_free(state: State, item: Item) -> bool:
     """Tests and gauge readings of a cylinder add up the same in any order."""
-    return isinstance(state, CylinderState) and item.kind in {"bump-test", "calibration", "gauge-read", "note"}
+    return isinstance(state, CylinderState) and item.kind in {
+        "bump-test",
+        "calibration",
+        "gauge-read",
+        "note",
+    }
 
 
 def _step(state: State, item: Item) -> State:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final, NamedTuple
+from dataclasses import dataclass
+from typing import Any, Final
 
 from pitbird.fleet.times import MINUTE, Ms, ms_of
 
 CLOCK_TOLERANCE: Final = 2 * MINUTE
 
 
-class Item(NamedTuple):
-    """An entry ready to fold. ``order_at`` places it; ``counts`` is false where a permission's clock is in doubt."""
+@dataclass(frozen=True, slots=True)
+class Item:
+    """An entry ready to fold. ``order_at`` places it; ``counts`` is false for a permission with a clock in doubt."""
 
     index: int
     id: str

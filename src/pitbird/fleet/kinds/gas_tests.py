@@ -22,7 +22,9 @@ from pitbird.fleet.kinds.base import (
 )
 
 Outcome = Literal["passed", "failed", "spoiled"]
-SpoiledBecause = Literal["hood-slipped", "gas-ran-out", "broken-off", "wrong-gas", "not-every-channel", "other"]
+SpoiledBecause = Literal[
+    "hood-slipped", "gas-ran-out", "broken-off", "wrong-gas", "not-every-channel", "other"
+]
 
 
 class ChannelShown(Part):

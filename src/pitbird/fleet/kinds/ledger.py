@@ -22,7 +22,6 @@ from pitbird.fleet.kinds.base import (
     common,
 )
 
-
 _SUBJECT = re.compile(SUBJECT)
 
 

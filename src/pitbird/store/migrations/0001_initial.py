@@ -6,7 +6,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
@@ -15,68 +14,90 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='Blob',
+            name="Blob",
             fields=[
-                ('commitment', models.CharField(max_length=71, primary_key=True, serialize=False)),
-                ('salt', models.BinaryField()),
-                ('media_type', models.CharField(max_length=40)),
-                ('content', models.BinaryField()),
+                ("commitment", models.CharField(max_length=71, primary_key=True, serialize=False)),
+                ("salt", models.BinaryField()),
+                ("media_type", models.CharField(max_length=40)),
+                ("content", models.BinaryField()),
             ],
         ),
         migrations.CreateModel(
-            name='Head',
+            name="Head",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('size', models.BigIntegerField()),
-                ('frontier', models.BinaryField()),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("size", models.BigIntegerField()),
+                ("frontier", models.BinaryField()),
             ],
         ),
         migrations.CreateModel(
-            name='Mention',
+            name="Mention",
             fields=[
-                ('pk', models.CompositePrimaryKey('subject', 'nth', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('subject', models.CharField(max_length=80)),
-                ('nth', models.BigIntegerField()),
-                ('index', models.BigIntegerField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "subject", "nth", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("subject", models.CharField(max_length=80)),
+                ("nth", models.BigIntegerField()),
+                ("index", models.BigIntegerField()),
             ],
         ),
         migrations.CreateModel(
-            name='Entry',
+            name="Entry",
             fields=[
-                ('index', models.BigAutoField(primary_key=True, serialize=False)),
-                ('entry_id', models.CharField(max_length=36, unique=True)),
-                ('kind', models.CharField(max_length=48)),
-                ('at', models.BigIntegerField()),
-                ('recorded_at', models.BigIntegerField()),
-                ('by', models.CharField(max_length=80)),
-                ('site', models.CharField(max_length=80, null=True)),
-                ('leaf', models.TextField()),
-                ('leaf_hash', models.BinaryField(max_length=32)),
+                ("index", models.BigAutoField(primary_key=True, serialize=False)),
+                ("entry_id", models.CharField(max_length=36, unique=True)),
+                ("kind", models.CharField(max_length=48)),
+                ("at", models.BigIntegerField()),
+                ("recorded_at", models.BigIntegerField()),
+                ("by", models.CharField(max_length=80)),
+                ("site", models.CharField(max_length=80, null=True)),
+                ("leaf", models.TextField()),
+                ("leaf_hash", models.BinaryField(max_length=32)),
             ],
             options={
-                'indexes': [models.Index(fields=['kind', 'at'], name='entry_kind_at')],
+                "indexes": [models.Index(fields=["kind", "at"], name="entry_kind_at")],
             },
         ),
         migrations.CreateModel(
-            name='Login',
+            name="Login",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('person', models.CharField(max_length=80)),
-                ('site', models.CharField(blank=True, max_length=80)),
-                ('user', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='login', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("person", models.CharField(max_length=80)),
+                ("site", models.CharField(blank=True, max_length=80)),
+                (
+                    "user",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="login",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Standing',
+            name="Standing",
             fields=[
-                ('subject', models.CharField(max_length=80, primary_key=True, serialize=False)),
-                ('sort', models.CharField(max_length=16)),
-                ('site', models.CharField(max_length=80, null=True)),
-                ('count', models.BigIntegerField()),
-                ('state', models.TextField()),
+                ("subject", models.CharField(max_length=80, primary_key=True, serialize=False)),
+                ("sort", models.CharField(max_length=16)),
+                ("site", models.CharField(max_length=80, null=True)),
+                ("count", models.BigIntegerField()),
+                ("state", models.TextField()),
             ],
             options={
-                'indexes': [models.Index(fields=['sort', 'site'], name='standing_sort_site')],
+                "indexes": [models.Index(fields=["sort", "site"], name="standing_sort_site")],
             },
         ),
     ]

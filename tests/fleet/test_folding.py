@@ -1,0 +1,295 @@
+"""The fold: entries to states, in any order of arrival, with clocks and corrections."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pitbird.fleet.folding import apply, empty, fold, item_of
+from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
+from pitbird.fleet.times import ms_of
+from tests.bodies import at, body, bump, detector, ms
+
+D = "detector:D-017"
+
+
+def folded(*bodies: dict[str, Any], subject: str = D, recorded: dict[str, str] | None = None) -> Any:
+    """Fold bodies in the order given; each recorded when it happened unless said otherwise."""
+    late = recorded or {}
+    return fold(subject, [(n, b, late.get(b["id"], b["at"])) for n, b in enumerate(bodies)])
+
+
+def test_a_description_gives_channels_and_the_alarm_that_gas_must_show() -> None:
+    state = folded(detector())
+    assert isinstance(state, DetectorState)
+    shown = {channel.name: channel.must_show for channel in state.channels}
+    assert {name: alarm.at for name, alarm in shown.items() if alarm} == {
+        "CH4": "20",
+        "O2": "18",
+        "CO": "60",
+        "H2S": "10",
+    }
+
+
+def test_a_passed_test_is_a_fact_and_opens_no_reason() -> None:
+    state = folded(detector(), bump(at("06:30")))
+    assert [test.outcome for test in state.tests] == ["passed"]
+    assert state.open_reasons == ()
+    assert {shown.channel: shown.gas_on_s for shown in state.tests[0].shown} == dict.fromkeys(
+        ["CH4", "O2", "CO", "H2S"], 20.0
+    )
+
+
+def test_a_failed_test_takes_the_detector_out_at_once_and_names_the_channel() -> None:
+    state = folded(detector(), bump(at("06:30"), missed="CO"))
+    assert [(reason.because, reason.channels) for reason in state.open_reasons] == [("test-failed", ("CO",))]
+    assert state.last_failure is not None
+    assert state.last_failure.channels == ("CO",)
+
+
+def test_a_later_pass_does_not_put_it_back() -> None:
+    state = folded(detector(), bump(at("06:30"), missed="CO"), bump(at("06:40")))
+    assert len(state.open_reasons) == 1
+
+
+def test_a_pass_that_its_own_facts_contradict_is_a_fail() -> None:
+    lie = {**bump(at("06:30"), missed="CO"), "outcome": "passed"}
+    assert folded(detector(), lie).tests[0].outcome == "failed"
+
+
+def test_a_return_clears_only_the_reasons_that_it_names() -> None:
+    fail, decision = bump(at("06:30"), missed="CO"), body("out-of-service", at("06:35"))
+    back = body("returned-to-service", at("09:00"), answers=[fail["id"]], tested=None)
+    state = folded(detector(), fail, decision, back)
+    assert [reason.entry for reason in state.open_reasons] == [decision["id"]]
+    assert state.last_failure.answered_by == back["id"]
+
+
+def test_a_fail_that_arrives_after_the_return_stays_open() -> None:
+    first, unsent = bump(at("06:30"), missed="CO"), bump(at("06:20"), missed="H2S")
+    back = body("returned-to-service", at("09:00"), answers=[first["id"]], tested=None)
+    state = folded(detector(), first, back, unsent, recorded={unsent["id"]: at("10:00")})
+    assert [reason.entry for reason in state.open_reasons] == [unsent["id"]]
+
+
+def test_at_the_same_instant_the_fail_wins() -> None:
+    fail, passed = bump(at("06:30"), missed="CO"), bump(at("06:30"))
+    for order in ((fail, passed), (passed, fail)):
+        state = folded(detector(), *order)
+        assert state.tests[0].outcome == "failed", "the fail is folded last, as the newest"
+        assert state.open_reasons
+
+
+def test_a_pass_dated_more_than_two_minutes_ahead_does_not_count() -> None:
+    ahead = bump(at("08:03"))
+    state = folded(detector(), ahead, recorded={ahead["id"]: at("08:00")})
+    assert [test.counts for test in state.tests] == [False]
+    assert state.doubtful == (ahead["id"],)
+    near = bump(at("08:02"))
+    assert folded(detector(), near, recorded={near["id"]: at("08:00")}).tests[0].counts
+
+
+def test_a_fail_dated_ahead_counts_from_when_it_arrived() -> None:
+    ahead = bump(at("12:00"), missed="CO")
+    state = folded(detector(), ahead, recorded={ahead["id"]: at("08:00")})
+    assert [reason.at for reason in state.open_reasons] == [ms("08:00")]
+
+
+def test_a_return_dated_ahead_returns_nothing() -> None:
+    fail = bump(at("06:30"), missed="CO")
+    back = body("returned-to-service", at("12:00"), answers=[fail["id"]], tested=None)
+    state = folded(detector(), fail, back, recorded={back["id"]: at("08:00")})
+    assert state.open_reasons
+    assert state.doubtful == (back["id"],)
+
+
+def test_issue_from_the_store_is_no_hand_over_but_wearer_to_wearer_is() -> None:
+    out = body("handed-out", at("07:00"), to="person:P-12", from_store=True)
+    over = body("handed-out", at("11:00"), to="person:P-13", from_store=False)
+    back = body("handed-back", at("15:00"), back_from="person:P-13")
+    again = body("handed-out", at("16:00"), to="person:P-14", from_store=True)
+    assert folded(detector(), out).custody.handed_over_at is None
+    assert folded(detector(), out, over).custody.handed_over_at == ms("11:00")
+    assert folded(detector(), out, over, back, again).custody.handed_over_at == ms("11:00")
+
+
+def test_out_of_the_store_while_somebody_holds_it_is_taken_as_a_hand_over() -> None:
+    out = body("handed-out", at("07:00"), to="person:P-12", from_store=True)
+    odd = body("handed-out", at("11:00"), to="person:P-13", from_store=True)
+    assert folded(detector(), out, odd).custody.handed_over_at == ms("11:00")
+
+
+def test_new_set_points_are_an_event_but_the_same_description_again_is_not() -> None:
+    same = detector(at("09:00"))
+    changed = detector(at("09:00"), signals=["sound", "light"])
+    assert folded(detector(), same).events == ()
+    assert [event.what for event in folded(detector(), changed).events] == ["described-anew"]
+
+
+def test_an_unknown_kind_is_kept_and_makes_the_subject_not_understood() -> None:
+    odd = {**body("note", at("07:00")), "kind": "levitated"}
+    assert folded(detector(), odd).not_understood == (odd["id"],)
+
+
+def test_a_voided_test_is_gone_from_the_state_and_a_later_correction_wins() -> None:
+    test = bump(at("06:30"), missed="CO")
+    void = body("correction", at("07:00"), corrects=test["id"], of_about=test["about"])
+    assert folded(detector(), test, void).open_reasons == ()
+    kept = body(
+        "correction",
+        at("07:10"),
+        corrects=test["id"],
+        of_about=test["about"],
+        how="replace",
+        replacement=test,
+    )
+    assert folded(detector(), test, void, kept).open_reasons != ()
+    assert folded(detector(), test, void, kept).count == 4
+
+
+def test_a_correction_moves_a_test_to_another_detector() -> None:
+    wrong = bump(at("06:30"), missed="CO")
+    right = {**bump(at("06:30"), missed="CO", detector="detector:D-018"), "id": wrong["id"]}
+    moved = body(
+        "correction",
+        at("07:00"),
+        corrects=wrong["id"],
+        of_about=wrong["about"],
+        how="replace",
+        replacement=right,
+    )
+    assert "detector:D-018" in moved["about"]
+    assert folded(detector(), wrong, moved).tests == ()
+    there = folded(detector(detector="detector:D-018"), moved, subject="detector:D-018")
+    assert [reason.entry for reason in there.open_reasons] == [wrong["id"]]
+
+
+def test_a_corrected_clock_makes_a_pass_count() -> None:
+    ahead = bump(at("18:00"))
+    right = {**ahead, "at": at("08:00")}
+    fix = body(
+        "correction",
+        at("09:00"),
+        corrects=ahead["id"],
+        of_about=ahead["about"],
+        how="replace",
+        replacement=right,
+    )
+    state = folded(detector(), ahead, fix, recorded={ahead["id"]: at("08:01")})
+    assert [(test.counts, test.at) for test in state.tests] == [(True, ms("08:00"))]
+
+
+def test_a_cylinder_counts_its_tests_gas_and_readings() -> None:
+    subject = "cylinder:C-112"
+    opened = body("cylinder-opened", at("05:30"), gauge_bar="68")
+    tests = [bump(at("06:30")), bump(at("06:40"), missed="CO")]
+    state = folded(body("cylinder", at("05:00")), opened, *tests, subject=subject)
+    assert isinstance(state, CylinderState)
+    assert (state.tests, state.gas_on_ms, state.fails) == (2, 40_000, 1)
+    assert [gauge.bar for gauge in state.gauges] == ["68"]
+
+
+def test_quarantine_holds_from_its_since_until_released() -> None:
+    held = body("cylinder-quarantined", at("10:00"), since=at("06:00"))
+    free = body("cylinder-released", at("12:00"), answers=[held["id"]])
+    state = folded(body("cylinder", at("05:00")), held, free, subject="cylinder:C-112")
+    moments = ["05:59", "06:00", "11:59", "12:00"]
+    assert [state.withdrawn_at(ms(clock)) is not None for clock in moments] == [False, True, True, False]
+
+
+def test_training_and_roles_stand_in_a_persons_state() -> None:
+    state = folded(body("person", at("05:00")), body("training", at("06:00")), subject="person:P-07")
+    assert isinstance(state, PersonState)
+    assert [(fact.topic, fact.until) for fact in state.trainings] == [("bump-test", "2028-03-02")]
+
+
+def test_rules_cannot_be_adopted_for_the_past() -> None:
+    adopted = body("rules-adopted", at("12:00"), effective=at("06:00"))
+    state = folded(body("site", at("05:00")), adopted, subject="site:north-works")
+    assert isinstance(state, SiteState)
+    assert state.adopted_at(ms("11:59")) is None
+    found = state.adopted_at(ms("12:00"))
+    assert found is not None
+    assert found.entry == adopted["id"]
+
+
+def test_until_leaves_out_what_happened_later() -> None:
+    bodies = [detector(), bump(at("06:30")), bump(at("09:00"), missed="CO")]
+    state = fold(D, [(n, b, b["at"]) for n, b in enumerate(bodies)], until=ms("08:00"))
+    assert isinstance(state, DetectorState)
+    assert [test.outcome for test in state.tests] == ["passed"]
+    assert state.open_reasons == ()
+
+
+HISTORY = st.lists(
+    st.tuples(st.integers(360, 1200), st.sampled_from(["pass", "fail", "drop", "out", "back", "return"])),
+    min_size=1,
+    max_size=10,
+)
+
+
+def history(acts: list[tuple[int, str]]) -> list[dict[str, Any]]:
+    """Bodies for a list of (minute of the day, act)."""
+    made: list[dict[str, Any]] = [detector()]
+    for minute, act in acts:
+        when = at(f"{minute // 60:02d}:{minute % 60:02d}")
+        reasons = [b["id"] for b in made if b["kind"] == "bump-test" and b["outcome"] == "failed"]
+        if act in {"pass", "fail"}:
+            made.append(bump(when, missed="CO" if act == "fail" else None))
+        elif act == "drop":
+            made.append(body("happened", when))
+        elif act == "out":
+            made.append(body("handed-out", when))
+        elif act == "back":
+            made.append(body("handed-back", when))
+        elif reasons:
+            made.append(body("returned-to-service", when, answers=reasons, tested=None))
+    return made
+
+
+@given(HISTORY, st.randoms(use_true_random=False))
+def test_any_order_of_the_same_leaves_gives_one_state(acts: list[tuple[int, str]], random: Any) -> None:
+    """Whichever way the same leaves are handed to the fold, the state is one."""
+    leaves = [(n, b, b["at"]) for n, b in enumerate(history(acts))]
+    shuffled = list(leaves)
+    random.shuffle(shuffled)
+    assert fold(D, shuffled) == fold(D, leaves)
+
+
+@given(HISTORY)
+def test_one_entry_at_a_time_gives_what_folding_anew_gives(acts: list[tuple[int, str]]) -> None:
+    """Where ``apply`` answers, it answers as ``fold`` would; where it cannot, it says so."""
+    bodies = history(acts)
+    state = empty(D)
+    for n, entry in enumerate(bodies):
+        anew = fold(D, [(k, b, b["at"]) for k, b in enumerate(bodies[: n + 1])])
+        stepped = apply(state, item_of(n, entry, entry["at"]))
+        if stepped is not None:
+            assert stepped == anew
+        state = anew
+
+
+@pytest.mark.parametrize("kind", ["bump-test", "calibration"])
+def test_a_cylinders_tests_add_up_in_any_order_without_folding_anew(kind: str) -> None:
+    first, second = body(kind, at("09:00")), body(kind, at("08:00"))
+    state = apply(empty("cylinder:C-112"), item_of(0, first, first["at"]))
+    assert state is not None
+    stepped = apply(state, item_of(1, second, at("10:00")))
+    assert stepped is not None
+    anew = fold("cylinder:C-112", [(0, first, first["at"]), (1, second, at("10:00"))])
+    assert stepped == anew
+
+
+def test_times_cross_a_daylight_saving_night_and_a_day_that_never_was() -> None:
+    from pitbird.fleet.times import end_of_working_day, local, text_of
+
+    spring = ms_of("2026-03-29T00:30:00.000Z")
+    assert text_of(end_of_working_day(spring, "Europe/Lisbon", "01:30")) == "2026-03-29T01:00:00.000Z"
+    autumn = ms_of("2026-10-24T20:00:00.000Z")
+    assert text_of(end_of_working_day(autumn, "Europe/Lisbon", "01:30")) == "2026-10-25T00:30:00.000Z"
+    skipped = ms_of("2011-12-30T09:00:00.000Z")  # 29 December 23:00 at Apia; the 30th never was
+    end = end_of_working_day(skipped, "Pacific/Apia", "04:00")
+    assert local(end, "Pacific/Apia").isoformat() == "2011-12-31T00:00:00+14:00"
