@@ -115,6 +115,7 @@ class Tree:
         (root / "requirements-dev.lock").write_text("")
         self.environ = {key: value for key, value in os.environ.items() if not key.startswith("PIP_")}
         self.environ.update(PIP_CONFIG_FILE=os.devnull, PIP_NO_INDEX="1", PIP_FIND_LINKS=str(self.links))
+        self.environ.update(TMPDIR=str(root))
 
     def project(self, text: str) -> None:
         """A pyproject.toml whose backend is the one in this test's own environment."""
