@@ -74,7 +74,7 @@ def test_the_private_postgres_keeps_what_it_is_told_with_fsync_on(postgres_url: 
 def test_settings_live_in_a_home_of_their_own() -> None:
     home = Path(os.environ["PITBIRD_HOME"])
     assert home.parent == Path(tempfile.gettempdir())
-    assert django_settings.SETTINGS_MODULE == "pitbird.app.settings"
+    assert django_settings.SETTINGS_MODULE == "tests.settings"
     assert home in Path(django_settings.STATIC_ROOT).parents
 
 
