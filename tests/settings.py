@@ -16,7 +16,7 @@ atexit.register(shutil.rmtree, os.environ["PITBIRD_HOME"], ignore_errors=True)
 if os.environ.get("PITBIRD_TEST_DATABASE"):
     os.environ["PITBIRD_DATABASE"] = os.environ["PITBIRD_TEST_DATABASE"]
 
-from pitbird.app.settings import *  # noqa: F403
+from pitbird.app.settings import *  # noqa: E402, F403
 
 # Plain and quick: these passwords guard nothing.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
@@ -69,6 +69,7 @@ class Ledger:
         self._rows: list[book.Row] = []
         self._mentions: list[tuple[str, int, int]] = []
         self._ids: dict[str, Appended] = {}
+        self._absent: set[str] = set()
 
     @property
     def size(self) -> int:
@@ -84,6 +85,10 @@ class Ledger:
             state = decode_state(subject, text) if text is not None else empty(subject)
             self._states[subject] = state
             self._counts[subject] = state.count
+
+    def expect(self, ids: Sequence[str]) -> None:
+        """Look up at once which of many ids the book has, before adding their entries."""
+        self._absent.update(set(ids) - book.known_ids(ids))
 
     def add(
         self,
@@ -111,6 +116,8 @@ class Ledger:
         known = self._ids.get(body["id"])
         if known is not None:
             row = next(row for row in self._rows if row.entry_id == body["id"])
+        elif body["id"] in self._absent:
+            return None
         else:
             found = book.by_id(body["id"])
             if found is None:
@@ -162,7 +169,8 @@ class Ledger:
         book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._touched)])
         book.set_head(self._frontier)
         self._rows, self._mentions = [], []
-        self._stale, self._touched, self._ids = set(), set(), {}
+        self._stale, self._touched = set(), set()
+        self._ids, self._absent = {}, set()
 
 
 def standing_row(state: State) -> book.StandingRow:

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms, text_of
-from pitbird.intake.checks import check_against
-from pitbird.intake.drafts import complete, put_commitments, take_texts
+from pitbird.intake.checks import BRINGS, check_against
+from pitbird.intake.drafts import complete, put_commitments, take_texts, with_book_times, with_book_times
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.record.leaf import read_leaf
 from pitbird.record.seal import SALT_SIZE, commit, opens
 from pitbird.services import clock
-from pitbird.services.appending import Appended, IdTaken, append
+from pitbird.services.appending import Appended, IdTaken, Ledger, append, writing
 from pitbird.services.knowing import Now
+from pitbird.services.referring import check_references
 from pitbird.store import blobs as blob_store
 from pitbird.store import book
 from pitbird.store.blobs import SealedBlob
@@ -43,10 +44,80 @@ def write(draft: Mapping[str, Any], actor: Actor, *, now: Ms | None = None) -> A
     if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
         return _again(draft, actor, row)
     body, sealed = prepare(draft, actor, instant)
-    faults = check_against(body, now=instant, known=_known, describe=Now().state, near=near)
+    faults = check(body, instant)
     if faults:
         raise EntryRefused(faults)
     return append(body.as_body(), recorded_at=instant, blobs=sealed)
+
+
+def write_all(
+    drafts: Sequence[Mapping[str, Any]],
+    actor: Actor,
+    *,
+    now: Ms | None = None,
+    lines: Sequence[int] | None = None,
+    found: Sequence[Fault] = (),
+) -> tuple[Appended, ...]:
+    """Write many entries from drafts in their order, all or none; a later one may name what an earlier one brings.
+
+    ``lines`` are the lines that the drafts stood on (else they are counted from 1), ``found`` faults found
+    before. Raises ``EntryRefused`` with every fault of every draft and its line; then nothing is written.
+    """
+    instant = clock.now() if now is None else now
+    faults = list(found)
+    brought: set[str] = set()
+    written = []
+    with writing() as ledger:
+        for number, draft in enumerate(drafts):
+            line = lines[number] if lines is not None else number + 1
+            done = _write_in(ledger, draft, actor, instant, line, brought)
+            # What a draft with faults brings counts as known, so that its faults are not told twice.
+            brought.add(str(draft.get(BRINGS.get(str(draft.get("kind")), ""))))
+            if isinstance(done, Appended):
+                written.append(done)
+            else:
+                faults.extend(done)
+        if faults:
+            raise EntryRefused(sorted(faults, key=lambda fault: fault.line or 0))
+    return tuple(written)
+
+
+def _write_in(
+    ledger: Ledger, draft: Mapping[str, Any], actor: Actor, now: Ms, line: int, brought: set[str]
+) -> Appended | tuple[Fault, ...]:
+    """Write one draft inside a writing transaction, or say what is wrong with it."""
+    tidy, untimely = with_book_times(draft, line=line)
+    said = {fault.where for fault in untimely}
+    try:
+        given_id = tidy.get("id")
+        if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
+            return untimely or _again(tidy, actor, row)
+        body, sealed = prepare(tidy, actor, now)
+        faults = check_against(
+            body,
+            now=now,
+            known=lambda subject: subject in brought or _known(subject),
+            describe=Now().state,
+            near=near,
+        )
+        if faults or untimely:
+            raise EntryRefused(faults)
+        appended = ledger.add(body.as_body(), recorded_at=now)
+        blob_store.put(list(sealed))
+        ledger.flush()  # the next draft may hang on what this one says
+    except EntryRefused as refused:
+        others = [replace(fault, line=line) for fault in refused.faults if fault.where not in said]
+        return (*untimely, *others)
+    except IdTaken as taken:
+        problem = str(taken).removeprefix(f"id: {taken.entry_id} ")
+        return (Fault(f"{tidy.get('kind')}.id", repr(taken.entry_id), problem, line),)
+    return appended
+
+
+def check(body: Body, now: Ms) -> tuple[Fault, ...]:
+    """Everything in a typed entry that what is known contradicts, all at once."""
+    against = check_against(body, now=now, known=_known, describe=Now().state, near=near)
+    return (*against, *check_references(body))
 
 
 def prepare(draft: Mapping[str, Any], actor: Actor, now: Ms) -> tuple[Body, tuple[SealedBlob, ...]]:
@@ -59,11 +130,13 @@ def prepare(draft: Mapping[str, Any], actor: Actor, now: Ms) -> tuple[Body, tupl
         by=actor.person,
         where=actor.site,
     )
+    whole, mistimed = with_book_times(whole)
     rest, texts = take_texts(whole)
     sealed = {path: seal(text) for path, text in texts.items()}
     body, faults = read_body(put_commitments(rest, {path: blob.commitment for path, blob in sealed.items()}))
-    if body is None:
-        raise EntryRefused(faults)
+    if body is None or mistimed:
+        told = {fault.where for fault in mistimed}
+        raise EntryRefused((*mistimed, *(fault for fault in faults if fault.where not in told)))
     return body, tuple(sealed.values())
 
 
@@ -87,7 +160,7 @@ def _again(draft: Mapping[str, Any], actor: Actor, row: book.Row) -> Appended:
         by=stands["by"],
         where=stands.get("where"),
     )
-    rest, texts = take_texts(whole)
+    rest, texts = take_texts(with_book_times(whole)[0])
     kept = {path: at_path(stands, path) for path in texts}
     found = blob_store.get(commitment for commitment in kept.values() if commitment)
     for path, text in texts.items():
@@ -121,4 +194,4 @@ def near(subject: str) -> list[str]:
     return get_close_matches(subject, book.subjects(sort), n=3, cutoff=0.75)
 
 
-__all__ = ["Actor", "Appended", "EntryRefused", "Fault", "IdTaken", "prepare", "seal", "write"]
+__all__ = ["Actor", "Appended", "EntryRefused", "Fault", "IdTaken", "prepare", "seal", "write", "write_all"]

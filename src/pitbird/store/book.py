@@ -143,6 +143,17 @@ def by_id(entry_id: str) -> Row | None:
     return _row(found) if found else None
 
 
+def known_ids(ids: Sequence[str]) -> set[str]:
+    """Which of some entry ids the book has."""
+    found: set[str] = set()
+    with connection.cursor() as cursor:
+        for part in _parts(ids):
+            marks = ", ".join(["%s"] * len(part))
+            cursor.execute(f"SELECT entry_id FROM store_entry WHERE entry_id IN ({marks})", part)  # noqa: S608
+            found.update(row[0] for row in cursor.fetchall())
+    return found
+
+
 def at_index(index: int) -> Row | None:
     """The entry at a place in the book, if there is one."""
     with connection.cursor() as cursor:

@@ -28,6 +28,11 @@ def statements(vendor: str) -> list[str]:
     raise ValueError(f"the book cannot be guarded on {vendor}: use SQLite or PostgreSQL")
 
 
+def names(vendor: str) -> list[str]:
+    """The names of all triggers."""
+    return [sql.split()[2] for sql in statements(vendor) if sql.startswith("CREATE TRIGGER")]
+
+
 def _sqlite(table: str) -> list[str]:
     made = []
     for act in ("UPDATE", "DELETE"):
@@ -78,5 +83,4 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
         else:
             cursor.execute("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')")
         present = {row[0] for row in cursor.fetchall()}
-    wanted = [sql.split()[2] for sql in statements(connection.vendor) if sql.startswith("CREATE TRIGGER")]
-    return [name for name in wanted if name not in present]
+    return [name for name in names(connection.vendor) if name not in present]

@@ -1,0 +1,80 @@
+"""What an entry refers to by id must stand in the book, and be what the entry takes it for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from pitbird.fleet.kinds.base import Body
+from pitbird.fleet.kinds.gas_stock import CylinderReleased
+from pitbird.fleet.kinds.ledger import Correction
+from pitbird.fleet.kinds.life import ReturnedToService
+from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.intake.entries import read_body
+from pitbird.intake.faults import Fault
+from pitbird.record.leaf import read_leaf
+from pitbird.services.knowing import Now
+from pitbird.store import book
+
+
+def check_references(body: Body) -> tuple[Fault, ...]:
+    """Every id in an entry that names nothing, or something else than it must; all at once."""
+    if isinstance(body, Correction):
+        return tuple(_correction(body))
+    if isinstance(body, ReturnedToService):
+        return tuple(_return(body))
+    if isinstance(body, CylinderReleased):
+        return tuple(_release(body))
+    return ()
+
+
+def _stands(entry_id: str) -> dict[str, Any] | None:
+    row = book.by_id(entry_id)
+    return read_leaf(row.leaf.encode()).body if row else None
+
+
+def _correction(body: Correction) -> Iterator[Fault]:
+    original = _stands(body.corrects)
+    if original is None:
+        yield Fault("correction.corrects", body.corrects, "no entry in this book has that id")
+        return
+    if original["kind"] in {"correction", "genesis", "erasure"}:
+        problem = f"a {original['kind']} cannot be corrected; correct the entry that it names anew instead"
+        yield Fault("correction.corrects", body.corrects, problem)
+        return
+    if list(body.of_about) != original["about"]:
+        problem = f"must repeat what the corrected entry is about: {original['about']}"
+        yield Fault("correction.of_about", str(list(body.of_about)), problem)
+    if body.replacement is None:
+        return
+    for field in ("id", "kind"):
+        if body.replacement.get(field) != original[field]:
+            problem = f"must stay {original[field]!r}: a replacement keeps the {field} of what it replaces"
+            yield Fault(f"correction.replacement.{field}", str(body.replacement.get(field)), problem)
+    for fault in read_body(body.replacement)[1]:
+        yield Fault(f"correction.replacement.{fault.where.partition('.')[2]}", fault.value, fault.problem)
+
+
+def _return(body: ReturnedToService) -> Iterator[Fault]:
+    state = Now().state(body.detector)
+    if not isinstance(state, DetectorState):
+        return
+    reasons = {reason.entry for reason in state.open_reasons}
+    for place, answer in enumerate(body.answers):
+        if answer not in reasons:
+            problem = f"is no open reason why {body.detector} is out of service"
+            yield Fault(f"returned-to-service.answers.{place}", answer, problem)
+    if body.tested is not None and body.tested not in {test.entry for test in state.tests}:
+        problem = f"is none of the recent bump tests of {body.detector}"
+        yield Fault("returned-to-service.tested", body.tested, problem)
+
+
+def _release(body: CylinderReleased) -> Iterator[Fault]:
+    state = Now().state(body.cylinder)
+    if not isinstance(state, CylinderState):
+        return
+    held = {span.entry for span in state.withdrawn if span.until is None}
+    for place, answer in enumerate(body.answers):
+        if answer not in held:
+            problem = f"is no open quarantine of {body.cylinder}"
+            yield Fault(f"cylinder-released.answers.{place}", answer, problem)
