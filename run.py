@@ -54,6 +54,7 @@ VENV = ROOT / ".venv"
 STAMP = VENV / "pitbird-stamp.json"
 LOCKS = {"runtime": ROOT / "requirements.lock", "dev": ROOT / "requirements-dev.lock"}
 PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "--no-color"]
+ON_POSTGRES = ("tests/store", "tests/services")  # tested twice: on SQLite with all others, and on PostgreSQL
 QUICK = "not slow and not browser and not postgres"
 CLOSING = re.compile(
     r"^(\x1b\[[0-9;]*m)*(=+ )?.*\b(passed|failed|errors?|skipped|no tests ran)\b.* in [0-9.]+s"
@@ -456,6 +457,11 @@ def test(arguments: "list[str]") -> int:
     prepare("dev")
     missing = [] if quick else install_system_packages()
     results = {} if arguments else check()
+    if not arguments and not quick and find_postgres():
+        say("the rooms with the database, on PostgreSQL")
+        folders = [name for name in ON_POSTGRES if (ROOT / name).is_dir()]
+        command = [venv_python(), "-m", "tests.workshop.postgres"] + folders
+        results["on PostgreSQL"] = wait_for(command, ROOT) == 0
     options = ["-m", QUICK, "--hypothesis-profile=quick"] if quick else []
     workers = min(4, os.cpu_count() or 1)
     if not arguments and workers > 1:

@@ -80,9 +80,24 @@ def _start(programs: Path, folder: Path, owner: dict[str, Any]) -> int:
 def _call(command: list[Any], folder: Path, owner: dict[str, Any]) -> None:
     output = folder / "output"
     with output.open("wb") as sink:  # a file, not a pipe: the server keeps it open after pg_ctl has ended
-        settings = {"cwd": folder, "stdout": sink, "stderr": sink, "timeout": 120, **owner}
-        ended = subprocess.run(command, check=False, **settings)
+        options = {"cwd": folder, "stdout": sink, "stderr": sink, "timeout": 120, **owner}
+        ended = subprocess.run(command, check=False, **options)
     if ended.returncode != 0:
         log = folder / "log"
         said = output.read_text(errors="replace") + (log.read_text(errors="replace") if log.exists() else "")
         raise RuntimeError(f"{command[0].name} ended with status {ended.returncode}:\n{said}")
+
+
+def main(arguments: list[str]) -> int:
+    """Run pytest with Django's database on a private server, not SQLite; returns pytest's exit status."""
+    programs = programs_here()
+    if programs is None:
+        sys.stderr.write("no PostgreSQL server (Debian: apt install postgresql)\n")
+        return 2
+    with private_server(programs) as url:
+        environ = dict(os.environ, PITBIRD_TEST_DATABASE=url)
+        return subprocess.call([sys.executable, "-m", "pytest", *arguments], env=environ)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

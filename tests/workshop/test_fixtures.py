@@ -4,6 +4,8 @@ import hashlib
 import os
 import re
 import socket
+import subprocess
+import sys
 import tempfile
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -69,6 +71,20 @@ def test_the_private_postgres_keeps_what_it_is_told_with_fsync_on(postgres_url: 
         assert connection.info.server_version >= 150000
     with pytest.raises(psycopg.OperationalError):
         psycopg.connect(re.sub(r":[^:@]+@", ":wrong@", postgres_url))
+
+
+@pytest.mark.postgres
+@pytest.mark.slow
+def test_tests_can_be_run_on_postgres_in_place_of_sqlite(tmp_path: Path) -> None:
+    (tmp_path / "test_here.py").write_text(
+        "from django.db import connection\n\n"
+        "def test_vendor():\n    assert connection.vendor == 'postgresql'\n"
+    )
+    config = ["-c", str(run.ROOT / "pyproject.toml"), "--rootdir", str(run.ROOT)]
+    command = [sys.executable, "-m", "tests.workshop.postgres", *config, str(tmp_path)]
+    ended = subprocess.run(command, cwd=run.ROOT, capture_output=True, text=True, check=False)
+    assert ended.returncode == 0, ended.stdout
+    assert "1 passed" in ended.stdout
 
 
 def test_settings_live_in_a_home_of_their_own() -> None:
