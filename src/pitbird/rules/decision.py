@@ -63,7 +63,8 @@ class Finding:
 
     ``code`` names the particular thing found (e.g. ``pass-ended-working-day``); ``remedy`` what would
     mend it (e.g. ``test``, ``calibrate``); ``entries`` the entries relied on; ``until`` when what was
-    found stops being so, for findings that are met. ``source`` (with its edition) and ``known`` are the rule's.
+    found stops being so, for findings that are met. ``source`` (with its edition) and ``known`` are the
+    rule's.
     """
 
     rule: str

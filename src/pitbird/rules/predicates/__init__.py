@@ -1,0 +1,20 @@
+"""The fixed predicates, by theme. Importing this package registers them all."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pitbird.rules.predicates import (
+    calibration,
+    currency,
+    cylinder,
+    gas_window,
+    people,
+    service,
+    shown,
+)
+from pitbird.rules.predicates.base import PREDICATES, Code, Predicate, Scope
+
+MODULES: Final = (service, currency, shown, cylinder, gas_window, people, calibration)
+
+__all__ = ["MODULES", "PREDICATES", "Code", "Predicate", "Scope"]
