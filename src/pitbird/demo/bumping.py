@@ -22,6 +22,7 @@ _CHECKS: Final = {
     "hose_tight": "yes",
 }
 _BETWEEN_MS: Final = 35_000
+_FITTED_MS: Final = 20_000
 
 
 @dataclass(slots=True)
@@ -65,11 +66,12 @@ def bump(
     for stand, cylinder in stands:
         if cylinder.mix.key == skip:
             continue
-        gas_on = now
+        gas_on = max(now, cylinder.since + _FITTED_MS)
         seconds = rng.randint(*cylinder.mix.gas_on_s) + rng.randrange(1000) / 1000
         lasted = cylinder.draw(seconds, stand.point.flow_l_min)
         gas_off = gas_on + int(seconds * 1000)
         now = gas_off + _BETWEEN_MS
+        cylinder.used_until = max(cylinder.used_until, gas_off)
         application: Body = {
             "cylinder": cylinder.id,
             "regulator": stand.point.regulator,
@@ -86,7 +88,7 @@ def bump(
             if gas.mix != cylinder.mix.key:
                 continue
             if gas.name in dead or gas.gas == cylinder.weak_in:
-                peak = _weak_peak(rng, gas.clean_air, gas.applied)
+                peak = _weak_peak(rng, gas.clean_air, cylinder.mix.applied(gas))
                 shown.append({"channel": gas.name, "reached": "no", "peak": peak})
                 failed = True
             else:
@@ -126,6 +128,7 @@ def spoiled(
     """An attempt that broke off: it proves nothing and withdraws nothing."""
     because = because or rng.choice(("hood-slipped", "hood-slipped", "broken-off", "broken-off", "wrong-gas"))
     seconds = rng.uniform(4, 16)
+    at = max(at, stand.now.since + _FITTED_MS)
     stand.now.draw(seconds, stand.point.flow_l_min)
     application: dict[str, Any] = {
         "cylinder": stand.now.id,

@@ -22,7 +22,7 @@ from pitbird.demo.people import (
     WATER_NOTES,
     competent,
 )
-from pitbird.demo.testing import plan_calibration, test_before_use
+from pitbird.demo.testing import test_before_use
 from pitbird.demo.world import Unit, World
 from pitbird.fleet.times import HOUR, MINUTE
 
@@ -80,13 +80,13 @@ def work(world: World, place: Place, day: date) -> None:
 
 def _a_day_of(world: World, unit: Unit, shift: Shift, wearers: list[str]) -> None:
     rng, day = world.rng, shift.day
-    if unit.rests_from is not None and day >= unit.rests_from:
-        return
     workday = day.weekday() < 5
     if unit.reasons:
         due = unit.repair_on is not None and day >= unit.repair_on and not unit.held
         if due and (workday or shift.quiet):
             mending.mend(world, unit, day, shift.base + world.minutes(600, 840))
+        return
+    if unit.rests_from is not None and day >= unit.rests_from:
         return
     if unit.life_ends and day > unit.life_ends and unit.role != "life-ended" and workday:
         _life_ends(world, unit, shift)
@@ -165,11 +165,12 @@ def _harmed(world: World, unit: Unit, shift: Shift, wearer: str, at: int, what: 
     notes = {"drop": DROP_NOTES, "water": WATER_NOTES}.get(what, ())
     texts = {"note": rng.choice(notes)} if notes and rng.random() < 0.6 else {}
     world.write("happened", unit, at, wearer, {"what": what}, texts=texts, delay=world.maybe_late(unit))
-    if not shift.quiet and what in {"drop", "water"} and rng.random() < 0.18:
+    spared = bool(unit.role)
+    if not spared and not shift.quiet and what in {"drop", "water"} and rng.random() < 0.18:
         part = rng.choice(unit.kind.gases).name if rng.random() < 0.7 else rng.choice(unit.kind.signals)
         cause = "inlet-blocked" if part in unit.gases else "alarm-dead"
         world.wear.strike(unit.id, part, at, cause)
-    if what == "suspected-poison" and "CH4" in unit.gases and rng.random() < 0.4:
+    if what == "suspected-poison" and "CH4" in unit.gases and not spared and rng.random() < 0.4:
         world.wear.strike(unit.id, "CH4", at, "sensor-poisoned")
     if not shift.quiet and rng.random() < 0.75:
         test_before_use(world, unit, at + world.minutes(12, 40), shift.day, wearer, 0, mischief=False)
@@ -205,7 +206,6 @@ def _calibrate(world: World, unit: Unit, shift: Shift) -> None:
         world.write("happened", unit, at - 8 * MINUTE, by, {"what": "firmware-changed"})
         world.describe(unit, at - 7 * MINUTE, by)
     passed = mending.calibrate(world, unit, at, shift.day, by)
-    plan_calibration(world, unit, shift.day)
     if passed and world.rng.random() < 0.9:
         when = at + world.minutes(12, 30)
         stands = world.stands(unit, 0, when)

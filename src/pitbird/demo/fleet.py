@@ -55,7 +55,7 @@ class Gas:
     alarms: tuple[tuple[str, str, str, str], ...]
     mix: str
     applied: str
-    """The test gas in the channel's own unit, as its certificate amounts to."""
+    """The usual test gas in the channel's own unit, as its certificate amounts to."""
     step_to_alarm: float
     """(highest alarm - clean air) / (test gas - clean air): the share of sensitivity an alarm needs."""
     after_s: float
@@ -89,10 +89,11 @@ def _rising(low: str, high: str) -> tuple[tuple[str, str, str, str], ...]:
     return (("low", low, "rising", "gas"), ("high", high, "rising", "gas"))
 
 
-# 2.2 vol % methane is 50 %LFL on the LFL of IEC 60079-20-1 (4.4 vol %).
+# 1.6 vol % methane is 36 %LFL on the LFL of IEC 60079-20-1 (4.4 vol %), and lies between 1.2 and 2.0 times
+# the highest alarm (BG RCI FAQ 2.9, method 1); oxygen at 16 vol % is about 0.9 times the lowest.
 CH4: Final = Gas(
     "CH4", "methane", "catalytic", "pct_lfl", "100", "0", "2", "20", _rising("10", "20"),
-    "four", "50", 0.40, 4.6, ("0", "0", "0", "0", "1"), 7.0, 0.05,
+    "four", "36", 0.55, 7.0, ("0", "0", "0", "0", "1"), 7.0, 0.05,
 )  # fmt: skip
 O2: Final = Gas(
     "O2", "oxygen", "oxygen", "vol_pct", "30", "20.9", "0.5", "15",
@@ -101,7 +102,7 @@ O2: Final = Gas(
         ("low-low", "18", "falling", "gas"),
         ("high", "23.5", "rising", "none"),
     ),
-    "four", "15", 0.49, 4.6, ("20.9", "20.9", "20.8", "21.0", "20.9"), 3.6, 0.05,
+    "four", "16", 0.59, 5.8, ("20.9", "20.9", "20.8", "21.0", "20.9"), 3.6, 0.05,
 )  # fmt: skip
 CO: Final = Gas(
     "CO", "carbon monoxide", "electrochemical", "ppm", "500", "0", "3", "30", _rising("30", "60"),
@@ -177,6 +178,15 @@ class Mix:
     full_bar: float
     minimum_bar: float
     gas_on_s: tuple[int, int]
+    recipe: str = ""
+    """Its own name, where there is another mixture for the same purpose."""
+
+    def applied(self, gas: Gas) -> str:
+        """What a channel is to read in this mixture, in its own unit (LFL of methane 4.4 vol %, IEC)."""
+        for name, amount, _, _ in self.components:
+            if name == gas.gas:
+                return f"{float(amount) / 4.4 * 100:.0f}" if gas.unit == "pct_lfl" else amount
+        return gas.applied
 
     def components_listed(self) -> list[dict[str, str]]:
         """The components as a cylinder's description holds them."""
@@ -188,17 +198,27 @@ class Mix:
 
 # Volume and water capacity by V = Vw p / 1.013 bar (ideal gas, usable above atmospheric pressure).
 MIXES: Final[dict[str, Mix]] = {
-    mix.key: mix
+    mix.recipe or mix.key: mix
     for mix in (
+        Mix(
+            "four",
+            (
+                ("methane", "1.6", "vol_pct", "2"),
+                ("oxygen", "16", "vol_pct", "2"),
+                ("carbon monoxide", "100", "ppm", "5"),
+                ("hydrogen sulfide", "20", "ppm", "5"),
+            ),
+            "nitrogen", 720, 58.0, "0.85", 69.0, 2.0, (24, 36),
+        ),
         Mix(
             "four",
             (
                 ("methane", "2.2", "vol_pct", "2"),
                 ("oxygen", "15", "vol_pct", "2"),
                 ("carbon monoxide", "100", "ppm", "5"),
-                ("hydrogen sulfide", "20", "ppm", "5"),
+                ("hydrogen sulfide", "25", "ppm", "5"),
             ),
-            "nitrogen", 720, 58.0, "0.85", 69.0, 2.0, (24, 36),
+            "nitrogen", 720, 58.0, "0.85", 69.0, 2.0, (24, 36), "four-strong",
         ),
         Mix("dioxide", (("carbon dioxide", "2.5", "vol_pct", "2"),),
             "air", 1080, 58.0, "0.85", 69.0, 2.0, (24, 34)),
@@ -217,6 +237,7 @@ class Point:
     regulator: str
     flow: str
     flow_l_min: float
+    recipe: str = ""
 
 
 POINTS: Final[tuple[Point, ...]] = (
@@ -227,7 +248,7 @@ POINTS: Final[tuple[Point, ...]] = (
     Point("site:ombrel-digesters", "four", "regulator:R-05", "demand", 0.35),
     Point("site:ombrel-digesters", "dioxide", "regulator:R-06", "fixed", 0.5),
     Point("site:ombrel-digesters", "ammonia", "regulator:R-07", "fixed", 0.5),
-    Point("site:ribalva-sewers", "four", "regulator:R-08", "fixed", 0.5),
+    Point("site:ribalva-sewers", "four", "regulator:R-08", "fixed", 0.5, "four-strong"),
     Point("site:hulmar-workshop", "four", "regulator:R-09", "fixed", 0.5),
     Point("site:hulmar-workshop", "four", "regulator:R-10", "demand", 0.35),
     Point("site:hulmar-workshop", "dioxide", "regulator:R-11", "fixed", 0.5),

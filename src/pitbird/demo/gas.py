@@ -26,6 +26,7 @@ class Cylinder:
     weak_in: str | None = None
     """A gas that has silently decayed below every alarm."""
     since: int = 0
+    used_until: int = 0
 
     @property
     def bar(self) -> float:
@@ -80,9 +81,9 @@ class Stock:
             at += step
         for point in POINTS:
             place = places[point.site]
-            cylinder = self.receive(place, MIXES[point.mix], at, today, KEEPER)
+            cylinder = self.receive(place, MIXES[point.recipe or point.mix], at, today, KEEPER)
             cylinder.left_l *= 1 - 0.6 * self.rng.random()
-            stand = Stand(point, place, cylinder, notices=self.rng.randrange(4))
+            stand = Stand(point, place, cylinder, notices=self.rng.randrange(1, 8))
             self.stands.append(stand)
             self._open(stand, at + 2 * step, KEEPER)
             at += 3 * step
@@ -141,13 +142,14 @@ class Stock:
         return str(body["id"])
 
     def change(self, stand: Stand, at: int, today: date, by: str, *, emptied: bool = True) -> None:
-        """The cylinder in use is given up and the next one opened."""
+        """The cylinder in use is given up, after its last test, and the next one opened."""
+        at = max(at, stand.now.used_until + 20_000)
         if emptied:
             self.of("cylinder-emptied", stand.place.id, stand.now, at, by)
         if stand.spare is None:
             stand.spare = self.receive(stand.place, stand.now.mix, at + 20_000, today, by)
         stand.now, stand.spare = stand.spare, None
-        stand.notices = self.rng.randrange(4)
+        stand.notices = self.rng.randrange(1, 8)
         self._open(stand, at + 60_000, by)
 
     def round(self, place: Place, base: int, today: date, by: str) -> None:

@@ -43,7 +43,8 @@ def calibrate(world: World, unit: Unit, at: int, day: date, by: str) -> bool:
     stands = world.stands(unit, 0, at)
     channels = []
     for gas in unit.kind.gases:
-        applied, clean = float(gas.applied), float(gas.clean_air)
+        certified = next(c.mix.applied(gas) for _, c in stands if c.mix.key == gas.mix)
+        applied, clean = float(certified), float(gas.clean_air)
         left = 0.25 if gas.name in dead else world.wear.parts[unit.id][gas.name].sensitivity(at)
         seen = clean + (applied - clean) * left * world.rng.gauss(1.0, 0.012)
         digits = 0 if gas.unit in {"ppm", "pct_lfl"} else 2 if gas.name == "CO2" else 1
@@ -51,9 +52,9 @@ def calibrate(world: World, unit: Unit, at: int, day: date, by: str) -> bool:
         channels.append(
             {
                 "channel": gas.name,
-                "applied": gas.applied,
+                "applied": certified,
                 "as_found": f"{max(0.0, seen):.{digits}f}",
-                "as_left": gas.applied if good else f"{max(0.0, seen):.{digits}f}",
+                "as_left": certified if good else f"{max(0.0, seen):.{digits}f}",
                 "adjusted": "yes",
                 "result": "within" if good else "outside",
             }
@@ -74,13 +75,29 @@ def calibrate(world: World, unit: Unit, at: int, day: date, by: str) -> bool:
         },
         about=tuple(cylinders), truth=truth,
     )  # fmt: skip
-    unit.calibrate_on = day + timedelta(days=world.rng.randint(150, 174))
+    unit.calibrate_on = day + timedelta(days=world.rng.randint(88, 110))
+    plan_calibration(world, unit, day)
     if passed:
         world.wear.calibrated(unit.id, at)
         return True
     world.wear.found(unit.id, at, str(body["id"]))
     take_out(world, unit, str(body["id"]), at, day, by)
     return False
+
+
+def overdue_target(world: World, unit: Unit) -> date:
+    """When the detector whose calibration is overdue on the last morning was calibrated last."""
+    return world.calendar.today(unit.place.zone) - timedelta(days=188)
+
+
+def plan_calibration(world: World, unit: Unit, day: date) -> None:
+    """When a detector is calibrated next; the one that is forgotten is not calibrated again."""
+    if unit.role == "calibration-overdue":
+        target = overdue_target(world, unit)
+        if day >= target:
+            unit.calibrate_on = date.max
+        elif unit.calibrate_on > target - timedelta(days=20):
+            unit.calibrate_on = target
 
 
 def renew(world: World, unit: Unit, at: int, day: date, by: str) -> None:
@@ -100,6 +117,9 @@ def mend(world: World, unit: Unit, day: date, at: int) -> None:
     if unit.kind.fixed_life:
         faults = world.wear.faults(unit.id, at)
         cause = faults[0].cause if faults else "other"
+        if faults:
+            channels = [gas.name for gas in unit.kind.gases]
+            world.write("repaired", unit, at - MINUTE, by, {"cause": cause, "replaced": channels})
         renew(world, unit, at, day, KEEPER)
     else:
         cause, replaced = world.wear.mend(unit.id, at, unit.gases)

@@ -28,7 +28,7 @@ _TESTED: Final = frozenset(
     }
 )  # fmt: skip
 _LONGEST_TEST: Final = 110_000
-_SHARE: Final = 0.42
+_SHARE: Final = 0.5
 """Of the detectors without a part, those tested this morning."""
 
 
@@ -109,12 +109,16 @@ def last_morning(world: World, place: Place) -> None:
     when = window(world, place)
     tested = [unit for unit in world.at_site(place) if _is_tested(world, unit, when)]
     people = [body.id for body in world.present(place, today) if body.id != LAPSES_AT_THE_END]
+    for stand in world.stock.stands:
+        gas = stand.now
+        if stand.place is place and (gas.bar < gas.mix.minimum_bar + 9 or gas.expires < today):
+            world.stock.change(stand, when.opens - 6 * MINUTE, today, people[0])
     wearers = [*people]
     world.rng.shuffle(wearers)
     for number, unit in enumerate(tested):
         at = when.start(number, len(tested))
         by = unit.personal or people[number % len(people)]
-        _this_morning(world, unit, today, at, by, when, wearers)
+        _this_morning(world, unit, at, by, when, wearers)
     for unit in world.at_site(place):
         if unit.role == "issued-untested" and not unit.reasons:
             _goes_untested(world, unit, when, people[0])
@@ -131,9 +135,7 @@ def _is_tested(world: World, unit: Unit, when: Window) -> bool:
     return draw < _SHARE + 0.2 * bool(unit.personal)
 
 
-def _this_morning(
-    world: World, unit: Unit, day: date, at: int, by: str, when: Window, wearers: list[str]
-) -> None:
+def _this_morning(world: World, unit: Unit, at: int, by: str, when: Window, wearers: list[str]) -> None:
     rng, role = world.rng, unit.role
     if unit.holder and not unit.personal:
         world.hand_back(unit, at - 4_000, unit.holder)
@@ -142,10 +144,6 @@ def _this_morning(
     if role == "lapsed-tester":
         by = LAPSES_AT_THE_END
     stands = world.stands(unit, rng.randrange(4), at)
-    for stand, cylinder in stands:
-        if cylinder.bar < cylinder.mix.minimum_bar + 1.5:
-            world.stock.change(stand, at - 90_000, day, by)
-    stands = [(stand, stand.now) for stand, _ in stands]
     if role == "spoiled-only":
         truth = world.wear.faults(unit.id, at)
         attempt = bumping.spoiled(rng, unit.id, stands[0][0], at, truth, "hood-slipped")
@@ -198,4 +196,5 @@ def spare_the_parts(world: World) -> None:
     """Detectors with a part do not fail of themselves in the weeks before the last morning."""
     for unit in world.units:
         if unit.role:
-            world.wear.spare(unit.id, world.end - 40 * DAY, world.end + DAY)
+            days = 200 if unit.role == "calibration-overdue" else 40
+            world.wear.spare(unit.id, world.end - days * DAY, world.end + DAY)

@@ -8,9 +8,9 @@ from typing import Any, Final
 from pitbird.demo.days import train
 from pitbird.demo.entries import instant
 from pitbird.demo.fleet import SITES, TITLE
+from pitbird.demo.mending import overdue_target
 from pitbird.demo.people import KEEPER, LAPSES_AT_THE_END, LAPSES_FOR_A_WHILE, PEOPLE, competent
 from pitbird.demo.stories import SHORTEST_DAYS
-from pitbird.demo.testing import overdue_target
 from pitbird.demo.world import TWO_YEARS, Unit, World
 from pitbird.fleet.times import DAY, local
 
@@ -126,8 +126,8 @@ def _first_entries(world: World, unit: Unit, at: int, today: date) -> None:
 
 
 def _carry_over(world: World, unit: Unit, at: int, today: date) -> None:
-    days = world.rng.randrange(3, 140)
-    unit.calibrate_on = today + timedelta(days=max(2, world.rng.randint(150, 172) - days))
+    days = world.rng.randrange(3, 90)
+    unit.calibrate_on = today + timedelta(days=max(2, world.rng.randint(92, 110) - days))
     if unit.role == "calibration-overdue":
         target = overdue_target(world, unit)
         if target <= today:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from copy import deepcopy
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from pitbird.demo import bumping, mending
@@ -80,7 +80,12 @@ def _gas_is_suspected(world: World, waiting: list[Unit], at: int, day: date) -> 
     world.stock.change(stand, at + 6 * MINUTE, day, by, emptied=False)
     world.stock.of("cylinder-emptied", stand.place.id, doubtful, min(at + 15 * DAY, world.end), by)
     for number, unit in enumerate(waiting):
-        mending.return_with_gas(world, unit, day, at + (15 + 8 * number) * MINUTE, by, "gas-at-fault")
+        when = at + (15 + 30 * number) * MINUTE
+        if unit.kind.fixed_life:
+            world.write("repaired", unit, when, by, {"cause": "gas-at-fault"})
+        elif not mending.calibrate(world, unit, when, day, by):
+            continue
+        mending.return_with_gas(world, unit, day, when + 12 * MINUTE, by, "gas-at-fault")
 
 
 def _written_wrongly(world: World, unit: Unit, attempt: Attempt, by: str) -> None:
@@ -124,18 +129,3 @@ def _correct(
         "correction", at, unit.place.zone, by, unit.place.id, about, fields,
         texts={"reason": reason}, delay=world.moment(),
     )  # fmt: skip
-
-
-def overdue_target(world: World, unit: Unit) -> date:
-    """When the detector whose calibration is overdue on the last morning was calibrated last."""
-    return world.calendar.today(unit.place.zone) - timedelta(days=188)
-
-
-def plan_calibration(world: World, unit: Unit, day: date) -> None:
-    """When a detector is calibrated next; the one that is forgotten is not calibrated again."""
-    if unit.role == "calibration-overdue":
-        target = overdue_target(world, unit)
-        if day >= target:
-            unit.calibrate_on = date.max
-        elif unit.calibrate_on > target - timedelta(days=20):
-            unit.calibrate_on = target

@@ -213,7 +213,7 @@ class World:
             fields["activated"] = unit.activated.isoformat()
             fields["life_ends"] = unit.life_ends.isoformat()
             fields["calibrated_by_maker_only"] = True
-        self.write("detector", unit, at, by, fields)
+        self.write("detector", unit, at, by, fields, delay=0)
 
     def activate(self, unit: Unit, on: date) -> None:
         """A detector of fixed life begins it."""
