@@ -16,7 +16,7 @@ DETECTORS = """\
 Detector;Make;Model;Serial;Home;Signals;Channel;Gas;Principle;Unit;Range high;Clean-air;Clean air tolerance;Alarms;LFL basis
 D-004;Heron Works;Quartet P;Q-1;north-works;sound light;Flammable;methane;catalytic;pct_lfl;100;0;2;"low 10; high 20";iec-60079-20-1
 D-004;;;;;;O2;oxygen;oxygen;vol_pct;30;20.9;0.3;"low 19.5 falling; rich 23.5 self-check";
-detector:D-005;Heron Works;Solo;Q-2;site:north-works;sound, vibration;H2S;hydrogen sulfide;electrochemical;ppm;100;0;1;high 10;
+detector:D-005;Heron Works;Solo;Q-2;site:north-works;sound, vibration;H2S;hydrogen sulfide;electrochemical;ppm;100;0;1;"high 10;";
 """  # noqa: E501
 
 

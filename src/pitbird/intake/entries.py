@@ -87,7 +87,7 @@ def _read(raw: object) -> tuple[Body | None, list[_Found]]:
     try:
         body = KINDS[kind].model_validate(given)
     except ValidationError as refused:
-        found = [*put_in_words(KINDS[kind], given, refused), *found]
+        found = [*put_in_words(KINDS[kind], refused), *found]
     said = {path for path, _, _ in found}
     found += [each for each in unwritable if each[0] not in said]
     return body, found

@@ -59,16 +59,14 @@ def near(word: str, words: Iterable[str]) -> str:
     return f"; did you mean {listed(folded[each] for each in close)}?" if close else ""
 
 
-def put_in_words(
-    kind: type[BaseModel], given: Mapping[str, Any], refused: ValidationError
-) -> Iterator[tuple[Path, str, str]]:
+def put_in_words(kind: type[BaseModel], refused: ValidationError) -> Iterator[tuple[Path, str, str]]:
     """Every error as path, value as shown, and problem."""
     for error in refused.errors(include_url=False):
         path: Path = error["loc"]
         value = error["input"]
         sort = error["type"]
         context: dict[str, Any] = error.get("ctx") or {}
-        if sort == "too_short" and len(_at(given, path) or ()) >= context["min_length"]:
+        if sort == "too_short" and len(value) >= context["min_length"]:
             continue  # pydantic counts the items that were right; their own faults are said.
         if sort == "missing":
             yield path, "", "missing; it must be given"
@@ -155,15 +153,6 @@ def _no_such_value(value: object, message: str) -> str:
     return message
 
 
-def _at(given: object, path: Path) -> Any:
-    for step in path:
-        try:
-            given = given[step]  # type: ignore[index]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return given
-
-
 def _fields_at(kind: type[BaseModel], path: Path) -> list[str]:
     """The names of the fields of the part of a kind that lies at a path."""
     schema = kind.model_json_schema()
@@ -171,8 +160,5 @@ def _fields_at(kind: type[BaseModel], path: Path) -> list[str]:
     here: Mapping[str, Any] = schema
     for step in path:
         here = here.get("items", {}) if isinstance(step, int) else here.get("properties", {}).get(step, {})
-        for option in here.get("anyOf", ()):
-            if "$ref" in option or "items" in option:
-                here = option
         here = parts.get(here["$ref"].rpartition("/")[2], {}) if "$ref" in here else here
     return list(here.get("properties", {}))
