@@ -11,7 +11,7 @@ from typing import Any
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.checks import BRINGS, check_against
-from pitbird.intake.drafts import complete, put_commitments, take_texts, with_book_times, with_book_times
+from pitbird.intake.drafts import complete, put_commitments, take_texts, with_book_times
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.record.leaf import read_leaf
@@ -58,7 +58,7 @@ def write_all(
     lines: Sequence[int] | None = None,
     found: Sequence[Fault] = (),
 ) -> tuple[Appended, ...]:
-    """Write many entries from drafts in their order, all or none; a later one may name what an earlier one brings.
+    """Write many entries from drafts in order, all or none; a later one may name what an earlier one brings.
 
     ``lines`` are the lines that the drafts stood on (else they are counted from 1), ``found`` faults found
     before. Raises ``EntryRefused`` with every fault of every draft and its line; then nothing is written.

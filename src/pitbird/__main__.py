@@ -1,0 +1,5 @@
+"""``python -m pitbird``: the command line."""
+
+from pitbird.cli import main
+
+main()

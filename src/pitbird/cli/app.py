@@ -1,0 +1,47 @@
+"""The commands, each in the module that bears its name."""
+
+from __future__ import annotations
+
+import typer
+
+from pitbird.cli import account, begin, book, demo, doctor, gate, importing, rules, serve, test, write
+from pitbird.cli.refusing import PlainGroup
+
+app = typer.Typer(
+    name="pitbird",
+    cls=PlainGroup,
+    help="The record book, the gate and the bump tests of a fleet of portable gas detectors.",
+    epilog=(
+        "Exit status: 0 done, or yes; 1 the answer is no; 2 refused, with one line for each fault on standard"
+        " error and nothing written. Local codes, the instrument's manual and licensed practice come first."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from pitbird import __version__
+
+        typer.echo(f"pitbird {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: bool = typer.Option(
+        False, "--version", help="Say the version and end.", callback=_version, is_eager=True
+    ),
+) -> None:
+    """The record book, the gate and the bump tests of a fleet of portable gas detectors."""
+
+
+for module in (begin, gate, test, write, account, serve, demo, doctor):
+    app.command(name=module.__name__.rpartition(".")[2])(module.command)
+app.add_typer(book.app, name="book")
+app.add_typer(rules.app, name="rules")
+app.add_typer(importing.app, name="import")

@@ -1,0 +1,143 @@
+"""``pitbird serve``: the pages and the HTTP API, from this machine."""
+
+from __future__ import annotations
+
+import errno
+import os
+import socket
+from pathlib import Path
+from typing import Any
+
+import typer
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+def command(
+    host: str = typer.Option("127.0.0.1", help="Address to listen on; 127.0.0.1 is this machine only."),
+    port: int = typer.Option(8321, min=1, max=65535, help="Port to listen on."),
+    workers: int = typer.Option(1, min=1, max=32, help="Processes that answer."),
+    certificate: Path | None = typer.Option(
+        None, help="TLS certificate (PEM); pages are then served by https."
+    ),
+    key: Path | None = typer.Option(None, help="The certificate's private key (PEM)."),
+) -> None:
+    """Serve the pages until Ctrl-C; says the address, and how to make the first account."""
+    from pitbird.cli.ready import make_ready
+
+    check_before(host, port, certificate, key)
+    make_ready()
+    serve(host, port, workers=workers, certificate=certificate, key=key)
+
+
+def check_before(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> None:
+    """Refuse a busy port and half a certificate before settings are loaded; tell the settings of https."""
+    from pitbird.cli.refusing import Faults
+
+    faults = Faults()
+    if (certificate is None) != (key is None):
+        faults.add("certificate: --certificate and --key belong together; give both or neither")
+    for name, file in (("certificate", certificate), ("key", key)):
+        if file is not None and not file.is_file():
+            faults.add(f"{name}: there is no file {str(file)!r}")
+    if (busy := _cannot_listen(host, port)) is not None:
+        faults.add(busy)
+    faults.refuse()
+    if certificate is not None:
+        os.environ.setdefault("PITBIRD_HTTPS", "1")
+    if host not in LOOPBACK and host not in ("0.0.0.0", "::") and "PITBIRD_HOSTS" not in os.environ:  # noqa: S104
+        os.environ["PITBIRD_HOSTS"] = f"{host},localhost,127.0.0.1,[::1]"
+
+
+def _cannot_listen(host: str, port: int) -> str | None:
+    """Why nothing can listen there; None if it can."""
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    except OSError:
+        return (
+            f"host: {host!r} is no address of this machine; use 127.0.0.1, or an address of one of its"
+            " networks"
+        )
+    family, kind, protocol, _, address = found[0]
+    with socket.socket(family, kind, protocol) as trial:
+        if os.name == "posix":
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind(address)
+        except OSError as fault:
+            if fault.errno == errno.EADDRINUSE:
+                return (
+                    f"port: {port} on {host} is taken by another program; stop it, or choose another with "
+                    f"--port {port + 1}"
+                )
+            if fault.errno == errno.EACCES:
+                return f"port: {port} may only be used by the system's administrator; use one above 1023"
+            return f"host: cannot listen on {host} port {port}: {fault.strerror}"
+    return None
+
+
+def serve(
+    host: str, port: int, *, workers: int = 1, certificate: Path | None = None, key: Path | None = None
+) -> None:
+    """Answer requests until stopped. The settings have been loaded."""
+    from django.db import connections
+
+    scheme = "https" if certificate else "http"
+    for line in where_to_look(scheme, host, port):
+        typer.echo(line)
+    connections.close_all()
+    _server(host, port, workers, certificate, key).serve()
+    typer.echo("Stopped.")
+
+
+def where_to_look(scheme: str, host: str, port: int) -> list[str]:
+    """The address, the way to the first account, and what phones need."""
+    from django.conf import settings
+
+    from pitbird.cli.ready import home
+    from pitbird.services.beginning import account_made, first_start_key
+
+    everywhere = host in ("0.0.0.0", "::")  # noqa: S104 - told apart, not served
+    shown = "127.0.0.1" if everywhere else f"[{host}]" if ":" in host else host
+    lines = [f"pitbird answers at {scheme}://{shown}:{port}/  (Ctrl-C stops it)"]
+    if not account_made():
+        lines.append("Nobody can sign in yet. Make the keeper's account at this address, which works once:")
+        lines.append(f"    {scheme}://{shown}:{port}/first-start?key={first_start_key(home())}")
+    if host not in LOOPBACK and scheme == "http" and not settings.CONFIG.https:
+        lines.append(
+            "Note: this address can be reached from other machines, unencrypted. Phones' browsers allow the"
+            " camera and working without signal only over https: give --certificate and --key, or put a proxy"
+            " with TLS in front and set PITBIRD_HTTPS=1."
+        )
+    if everywhere and set(settings.ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]"}:
+        lines.append("Note: set PITBIRD_HOSTS to the names under which other machines ask for this one.")
+    return lines
+
+
+def _server(host: str, port: int, workers: int, certificate: Path | None, key: Path | None) -> Any:
+    from granian import Granian
+    from granian.constants import Interfaces
+
+    return Granian(
+        "pitbird.app.wsgi:application",
+        address=host,
+        port=port,
+        interface=Interfaces.WSGI,
+        workers=workers,
+        blocking_threads=8,
+        websockets=False,
+        log_enabled=True,
+        log_dictconfig=_QUIET,
+        ssl_cert=certificate,
+        ssl_key=key,
+        respawn_failed_workers=True,
+    )
+
+
+#: Only what went wrong is told.
+_QUIET = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "loggers": {"_granian": {"handlers": ["console"], "level": "WARNING", "propagate": False}},
+}

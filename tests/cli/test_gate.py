@@ -1,0 +1,109 @@
+"""The gate on the command line: its table, one detector's findings, its exit status, times and knowledge."""
+
+import json
+import re
+
+import pytest
+
+from tests.cli.conftest import PASSES, Pitbird
+
+
+def test_a_detector_without_a_test_may_not_go_out_and_the_status_says_so(begun: Pitbird) -> None:
+    answer = begun("gate D-017")
+    assert answer.status == 1
+    assert answer.out.startswith("[ D-017 NOT YET. No passed bump test is on record.")
+    assert "source: " in answer.out
+
+
+def test_a_passed_test_lets_it_out_until_the_working_day_ends(begun: Pitbird) -> None:
+    assert begun(PASSES).status == 0
+    answer = begun("gate D-017")
+    assert answer.status == 0, answer.out
+    assert re.match(r"\[ D-017 MAY GO OUT until \d{4}-\d\d-\d\d 04:00 [+]0[01]:00", answer.out)
+
+
+def test_the_table_has_status_0_and_one_line_for_each_detector(begun: Pitbird) -> None:
+    answer = begun("gate")
+    assert answer.status == 0
+    assert "0 may go out, 1 not yet, 0 cannot tell, 0 out of service" in answer.out
+    assert re.search(r"(?m)^D-017 +not yet .*Do a bump test\.$", answer.out)
+
+
+def test_json_holds_every_finding_with_its_source(begun: Pitbird) -> None:
+    begun(PASSES)
+    answer = begun("gate D-017 --json")
+    decision = json.loads(answer.out)
+    assert decision["detector"] == "detector:D-017"
+    assert decision["verdict"] == "may-go-out"
+    assert decision["until"].endswith("Z")
+    assert len(decision["findings"]) > 10
+    for finding in decision["findings"]:
+        assert set(finding) == {
+            "rule", "predicate", "outcome", "code", "strength", "sentence", "remedy", "remedy_words", "facts",
+            "entries", "until", "source", "known", "decisive",
+        }  # fmt: skip
+        assert finding["sentence"]
+    assert [each["detector"] for each in json.loads(begun("gate --json").out)] == ["detector:D-017"]
+
+
+def test_the_decisive_finding_is_marked(begun: Pitbird) -> None:
+    findings = json.loads(begun("gate D-017 --json").out)["findings"]
+    assert findings[0]["decisive"] is True
+    assert findings[0]["remedy"] == "test"
+
+
+def test_an_unknown_detector_names_those_near_it(begun: Pitbird) -> None:
+    refused = begun("gate D-071")
+    assert (refused.status, refused.out) == (2, "")
+    assert refused.faults == ["detector: the book knows no detector 'D-071'; did you mean D-017?"]
+
+
+def test_every_fault_in_a_question_is_named_at_once(begun: Pitbird) -> None:
+    refused = begun("gate D-071 --site nort-works --wearer P-70 --at yesterday --as-known-at 999")
+    assert refused.status == 2
+    assert [line.partition(":")[0] for line in refused.faults] == [
+        "detector", "site", "person", "at", "as-known-at",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("at", "says"),
+    [
+        ("2026-03-02T06:40", "has no zone"),
+        ("noon", "is not a time"),
+    ],
+)
+def test_a_time_without_a_zone_is_refused_where_no_site_is_given(begun: Pitbird, at: str, says: str) -> None:
+    refused = begun(f"gate --at {at}")
+    assert refused.status == 2
+    assert says in refused.err
+
+
+def test_with_a_site_a_time_is_read_on_its_clock(begun: Pitbird) -> None:
+    # Europe/Lisbon keeps +01:00 in summer (IANA time zone database).
+    answer = begun("gate --site north-works --at 2030-07-01T06:40")
+    assert answer.status == 0
+    assert "2030-07-01 06:40 +01:00" in answer.out
+
+
+def test_as_known_before_the_test_it_was_not_yet(begun: Pitbird) -> None:
+    begun(PASSES)
+    assert begun("gate D-017").status == 0
+    assert begun("gate D-017 --as-known-at 9").status == 1
+    assert begun("gate D-017 --as-known-at 10").status == 0
+
+
+def test_what_will_be_known_in_the_future_is_not_known(begun: Pitbird) -> None:
+    refused = begun("gate --as-known-at 2090-01-01T00:00Z")
+    assert refused.status == 2
+    assert "lies in the future" in refused.err
+
+
+def test_a_site_that_is_not_the_detectors_is_refused(begun: Pitbird) -> None:
+    begun(
+        "write -",
+        '{"kind": "site", "site": "site:south", "name": "South", "site_zone": "Europe/Lisbon"}',
+    )
+    refused = begun("gate D-017 --site south")
+    assert refused.status == 2
+    assert "D-017 belongs to north-works, not to south" in refused.err
