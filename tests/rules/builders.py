@@ -28,6 +28,7 @@ from pitbird.fleet.state import (
     TrainingFact,
 )
 from pitbird.fleet.times import Ms, ms_of
+from pitbird.rules.deciding import decide
 from pitbird.rules.decision import Decision, Finding, RuleSet, Surroundings
 from pitbird.rules.loading import load_shipped, parse_rules
 
@@ -253,3 +254,14 @@ def found(decision: Decision, predicate: str) -> Finding:
 
 def changed(state: Any, **fields: Any) -> Any:
     return msgspec.structs.replace(state, **fields)
+
+
+def ask(
+    state: DetectorState | None = None,
+    surroundings: Surroundings | None = None,
+    *,
+    at: str = NOW,
+    wearer: str | None = None,
+) -> Decision:
+    """Decide about a detector (the good one) at a time (this morning)."""
+    return decide(state or detector(), surroundings or around(), as_of=t(at), wearer=wearer)

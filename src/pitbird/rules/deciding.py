@@ -215,7 +215,7 @@ def _answer(
             of_test, why = _about_refused(moment, deciding, of_test)
             deciding += why
         # The sort is stable: within one remedy the order of the rules stays.
-        deciding.sort(key=lambda found: (_RANK.get(found.remedy, len(EASE)), found.code in _GENERAL))
+        deciding.sort(key=lambda found: (found.code in _GENERAL, _RANK.get(found.remedy, len(EASE))))
     chosen = {id(found) for found in deciding}
     rest = [found for found in (*findings, *of_test, *notes) if id(found) not in chosen]
     return Decision(

@@ -262,6 +262,7 @@ SENTENCES: Final[dict[str, Message]] = {
     ),
     "held-by-another": lambda _: _("{holder} holds the detector, not {wearer}."),
     "attempts-within": lambda _: _("The pass came within the attempts allowed."),
+    "attempts-no-longer-kept": lambda _: _("How many spoiled attempts came before the pass is not at hand."),
     "too-many-attempts": lambda _: _("Spoiled attempts before the pass: {count}; allowed: {allowed}."),
     # what the test showed
     "bare-report": lambda _: _("A bare report of a pass: it does not hold this."),

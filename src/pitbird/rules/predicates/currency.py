@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pitbird.fleet.state import EVENTS_KEPT
+from pitbird.fleet.state import EVENTS_KEPT, TESTS_KEPT
 from pitbird.fleet.times import HOUR, Ms, end_of_working_day, next_change_over
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
@@ -183,6 +183,7 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
         "attempts-within": Code(MET),
         "no-test-to-compare": Code(NOT_APPLICABLE),
         "too-many-attempts": Code(NOT_MET, "calibrate"),
+        "attempts-no-longer-kept": Code(UNKNOWN, "test"),
     },
 )
 def attempts_within(moment: Moment, rule: Bound) -> Finding:
@@ -195,13 +196,17 @@ def attempts_within(moment: Moment, rule: Bound) -> Finding:
         return rule.finds("attempts-within")
     since = test.at - rule.values["hours"] * HOUR
     spoiled = []
+    all_kept = False
     for attempt in moment.attempts:  # newest first
         if attempt is test or attempt.at > test.at:
             continue
         if attempt.outcome != "spoiled" or attempt.at < since:
+            all_kept = True
             break
         spoiled.append(attempt.entry)
     if len(spoiled) > rule.values["spoiled"]:
         facts = (("count", str(len(spoiled))), ("allowed", str(rule.values["spoiled"])))
         return rule.finds("too-many-attempts", facts, (*spoiled, test.entry))
+    if not all_kept and len(moment.attempts) >= TESTS_KEPT:
+        return rule.finds("attempts-no-longer-kept")
     return rule.finds("attempts-within")
