@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pitbird.fleet.folding import apply, empty, fold, item_of
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import ms_of
-from tests.bodies import at, body, bump, detector, ms
+from tests.bodies import CHANNELS, at, body, bump, detector, ms
 
 D = "detector:D-017"
 
@@ -293,3 +293,10 @@ def test_times_cross_a_daylight_saving_night_and_a_day_that_never_was() -> None:
     skipped = ms_of("2011-12-30T09:00:00.000Z")  # 29 December 23:00 at Apia; the 30th never was
     end = end_of_working_day(skipped, "Pacific/Apia", "04:00")
     assert local(end, "Pacific/Apia").isoformat() == "2011-12-31T00:00:00+14:00"
+
+
+def test_a_channel_whose_alarms_gas_must_show_both_ways_is_refused() -> None:
+    """A test says once of a channel that it was reached; that would leave the other direction unshown."""
+    both = [{"name": "low", "at": "19.5", "direction": "falling"}, {"name": "high", "at": "23.5"}]
+    with pytest.raises(ValueError, match="channel of their own"):
+        detector(channels=[{**CHANNELS[1], "alarms": both}])

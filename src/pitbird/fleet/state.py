@@ -47,7 +47,7 @@ class ChannelFact(msgspec.Struct, frozen=True):
 
     @property
     def must_show(self) -> AlarmFact | None:
-        """The highest alarm that gas must show; of falling alarms (oxygen) the lowest. None if gas shows none."""
+        """The highest alarm that gas must show; of falling ones (oxygen) the lowest. None: gas shows none."""
         by_gas = [alarm for alarm in self.alarms if alarm.shown_by == "gas"]
         rising = [alarm for alarm in by_gas if alarm.direction == "rising"]
         falling = [alarm for alarm in by_gas if alarm.direction == "falling"]

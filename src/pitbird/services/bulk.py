@@ -14,6 +14,7 @@ from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.services.appending import Ledger, writing
 from pitbird.services.writing import seal
 from pitbird.store import blobs as blob_store
+from pitbird.store.blobs import SealedBlob
 
 _PIECE: Final = 2000
 
@@ -44,10 +45,11 @@ def append_history(entries: Iterable[Recorded]) -> Iterator[int]:
 def _append_piece(ledger: Ledger, piece: list[Recorded], done: int) -> None:
     ledger.expect([entry.body["id"] for entry in piece])
     faults: list[Fault] = []
-    sealed = []
+    sealed: list[SealedBlob] = []
     for place, entry in enumerate(piece, start=done + 1):
         blobs = {path: seal(text) for path, text in entry.texts.items()}
-        raw = put_commitments(entry.body, {path: blob.commitment for path, blob in blobs.items()})
+        commitments = {path: blob.commitment for path, blob in blobs.items()}
+        raw = put_commitments(entry.body, commitments) if commitments else entry.body
         body, found = read_body(raw, line=place)
         if body is None:
             faults.extend(found)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
@@ -86,37 +86,34 @@ def _write_in(
     ledger: Ledger, draft: Mapping[str, Any], actor: Actor, now: Ms, line: int, brought: set[str]
 ) -> Appended | tuple[Fault, ...]:
     """Write one draft inside a writing transaction, or say what is wrong with it."""
-    tidy, untimely = with_book_times(draft, line=line)
-    said = {fault.where for fault in untimely}
     try:
-        given_id = tidy.get("id")
+        given_id = draft.get("id")
         if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
-            return untimely or _again(tidy, actor, row)
-        body, sealed = prepare(tidy, actor, now)
-        faults = check_against(
-            body,
-            now=now,
-            known=lambda subject: subject in brought or _known(subject),
-            describe=Now().state,
-            near=near,
-        )
-        if faults or untimely:
+            return _again(draft, actor, row)
+        body, sealed = prepare(draft, actor, now)
+        faults = check(body, now, also=brought)
+        if faults:
             raise EntryRefused(faults)
         appended = ledger.add(body.as_body(), recorded_at=now)
         blob_store.put(list(sealed))
         ledger.flush()  # the next draft may hang on what this one says
     except EntryRefused as refused:
-        others = [replace(fault, line=line) for fault in refused.faults if fault.where not in said]
-        return (*untimely, *others)
+        return tuple(replace(fault, line=line) for fault in refused.faults)
     except IdTaken as taken:
         problem = str(taken).removeprefix(f"id: {taken.entry_id} ")
-        return (Fault(f"{tidy.get('kind')}.id", repr(taken.entry_id), problem, line),)
+        return (Fault(f"{draft.get('kind')}.id", repr(taken.entry_id), problem, line),)
     return appended
 
 
-def check(body: Body, now: Ms) -> tuple[Fault, ...]:
-    """Everything in a typed entry that what is known contradicts, all at once."""
-    against = check_against(body, now=now, known=_known, describe=Now().state, near=near)
+def check(body: Body, now: Ms, *, also: Container[str] = ()) -> tuple[Fault, ...]:
+    """Everything in a typed entry that what is known contradicts, all at once; ``also`` counts as known."""
+    against = check_against(
+        body,
+        now=now,
+        known=lambda subject: subject in also or _known(subject),
+        describe=Now().state,
+        near=near,
+    )
     return (*against, *check_references(body))
 
 

@@ -13,7 +13,7 @@ CLOCK_TOLERANCE: Final = 2 * MINUTE
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """An entry ready to fold. ``order_at`` places it; ``counts`` is false for a permission with a clock in doubt."""
+    """An entry ready to fold. ``order_at`` places it; ``counts`` is false for a permission in doubt."""
 
     index: int
     id: str

@@ -111,6 +111,17 @@ class Channel(Part):
     t90_s: Dec | None = None
 
     @model_validator(mode="after")
+    def _gas_shows_one_direction(self) -> Self:
+        directions = {alarm.direction for alarm in self.alarms if alarm.shown_by == "gas"}
+        if len(directions) > 1:
+            raise ValueError(
+                "alarms that rise and alarms that fall are both to be shown by gas, but a test says of a "
+                "channel only once that it was reached; describe the rising ones as a channel of their own "
+                "(O2-high), or say with 'shown_by' that gas does not show them"
+            )
+        return self
+
+    @model_validator(mode="after")
     def _scale_needs_its_basis(self) -> Self:
         if self.unit == "pct_lfl" and self.lfl_basis is None:
             raise ValueError("a channel in %LFL must name its 'lfl_basis': iec-60079-20-1 or nfpa-497")
