@@ -1,0 +1,18 @@
+"""The form for signing in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.forms import AuthenticationForm
+
+
+class SignInForm(AuthenticationForm):
+    """Django's, without the browser's own required bubbles: faults are listed on the page."""
+
+    use_required_attribute = False
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        options.setdefault("auto_id", "f-%s")
+        super().__init__(*arguments, **options)
+        self.fields["username"].widget.attrs.update(autocapitalize="none", spellcheck="false")

@@ -1,0 +1,161 @@
+"""Decisions as a page shows them: the stamp's words and time, the decisive sentence, every finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
+from pitbird.fleet.times import Ms
+from pitbird.rules import words
+from pitbird.rules.decision import Decision, Finding, Outcome, Verdict
+from pitbird.services.gate import GateRow
+from pitbird.web import names as naming
+from pitbird.web import times
+from pitbird.web.names import Names
+
+
+@dataclass(frozen=True)
+class ToldFinding:
+    """One finding in words."""
+
+    outcome: str
+    strength: str
+    sentence: str
+    remedy: str
+    source: str
+    rule: str
+    entries: tuple[str, ...]
+    decisive: bool
+
+
+@dataclass(frozen=True)
+class ToldDecision:
+    """A decision in words."""
+
+    subject: str
+    code: str
+    verdict: str
+    words: str
+    until: str
+    when: str
+    reason: str
+    remedy: str
+    findings: tuple[ToldFinding, ...]
+    warnings: tuple[ToldFinding, ...]
+
+
+def tell_finding(finding: Finding, zone: str | None, names: Names) -> ToldFinding:
+    """A finding in words."""
+    return ToldFinding(
+        outcome=finding.outcome.value,
+        strength=finding.strength,
+        sentence=words.sentence(finding, zone=zone, gettext=_, names=names.mapping),
+        remedy=words.remedy(finding, gettext=_) if finding.outcome is not Outcome.MET else "",
+        source=words.source(finding, gettext=_),
+        rule=finding.rule,
+        entries=finding.entries,
+        decisive=finding.decisive,
+    )
+
+
+def subjects_in(decisions: Iterable[Decision]) -> set[str]:
+    """The people and things that the findings name."""
+    return {
+        value
+        for decision in decisions
+        for finding in decision.findings
+        for _name, value in finding.facts
+        if value.startswith(("person:", "site:"))
+    }
+
+
+def tell_decision(row: GateRow, zone: str | None, names: Names, *, all_findings: bool = True) -> ToldDecision:
+    """A decision in words; a yes always comes with its end, or it is no yes on the page."""
+    decision = row.decision
+    names.read(subjects_in([decision]))
+    yes = decision.verdict is Verdict.MAY_GO_OUT
+    decisive = decision.decisive
+    told = tell_finding(decisive, zone, names) if decisive is not None else None
+    warnings = tuple(
+        tell_finding(finding, zone, names)
+        for finding in decision.findings
+        if finding.strength == "warns" and finding.outcome in (Outcome.NOT_MET, Outcome.UNKNOWN)
+    )
+    return ToldDecision(
+        subject=decision.detector,
+        code=naming.code(decision.detector),
+        verdict=decision.verdict.value,
+        words=words.verdict_words(decision.verdict, gettext=_),
+        until=times.short(decision.until, zone) if yes else "",
+        when="" if yes else _when(row, zone),
+        reason=told.sentence if told else "",
+        remedy=told.remedy if told else "",
+        findings=tuple(tell_finding(finding, zone, names) for finding in decision.findings)
+        if all_findings
+        else (),
+        warnings=warnings,
+    )
+
+
+def _when(row: GateRow, zone: str | None) -> str:
+    state, verdict = row.state, row.decision.verdict
+    if verdict is Verdict.OUT_OF_SERVICE and state.open_reasons:
+        return _("since %s") % times.short(min(reason.at for reason in state.open_reasons), zone)
+    if verdict is Verdict.NOT_YET:
+        passed: list[Ms] = [
+            test.at
+            for test in state.tests
+            if test.outcome == "passed" and test.counts and test.at <= row.decision.as_of
+        ]
+        return _("last pass %s") % times.short(max(passed), zone) if passed else _("no pass in the book")
+    return _("as of %s") % times.short(row.decision.as_of, zone)
+
+
+#: Numbers up to twelve in words, as a book writes them.
+def count_words(number: int) -> str:
+    """``four`` for 4, ``13`` for 13."""
+    small = (
+        pgettext("count", "none"), pgettext("count", "one"), pgettext("count", "two"), pgettext("count", "three"),
+        pgettext("count", "four"), pgettext("count", "five"), pgettext("count", "six"), pgettext("count", "seven"),
+        pgettext("count", "eight"), pgettext("count", "nine"), pgettext("count", "ten"),
+        pgettext("count", "eleven"), pgettext("count", "twelve"),
+    )  # fmt: skip
+    return small[number] if number < len(small) else str(number)
+
+
+def answer_words(counts: dict[Verdict, int]) -> str:
+    """The gate's answer in a sentence or two: ``Two of six may go out. Three need something first.``"""
+    total = sum(counts.values())
+    yes, not_yet = counts[Verdict.MAY_GO_OUT], counts[Verdict.NOT_YET]
+    out, unknown = counts[Verdict.OUT_OF_SERVICE], counts[Verdict.CANNOT_TELL]
+    if not total:
+        return _("There is no detector here.")
+    parts = [
+        _capital(
+            _("%(yes)s of %(total)s may go out.") % {"yes": count_words(yes), "total": count_words(total)}
+        )
+    ]
+    if not_yet:
+        parts.append(
+            _capital(
+                ngettext("%(n)s needs something first.", "%(n)s need something first.", not_yet)
+                % {"n": count_words(not_yet)}
+            )
+        )
+    if unknown:
+        parts.append(_capital(_("Of %(n)s the book cannot tell.") % {"n": count_words(unknown)}))
+    if out:
+        parts.append(
+            _capital(
+                ngettext("%(n)s is out of service.", "%(n)s are out of service.", out)
+                % {"n": count_words(out)}
+            )
+        )
+    return " ".join(parts)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

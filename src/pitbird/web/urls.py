@@ -1,0 +1,39 @@
+"""Every address of pitbird."""
+
+from __future__ import annotations
+
+from django.contrib.auth.views import LoginView, LogoutView
+from django.urls import path
+
+from pitbird.web.api import addresses as api
+from pitbird.web.forms.account import SignInForm
+from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, write
+
+urlpatterns = [
+    path("", gate.gate, name="gate"),
+    path("health", health.health, name="health"),
+    path(
+        "sign-in",
+        LoginView.as_view(redirect_authenticated_user=True, authentication_form=SignInForm),
+        name="sign-in",
+    ),
+    path("sign-out", LogoutView.as_view(), name="logout"),
+    path("first-start", account.first_start, name="first-start"),
+    path("test", bump.choose, name="test"),
+    path("test/<str:code>", bump.record, name="test-detector"),
+    path("detectors", detectors.detectors, name="detectors"),
+    path("detectors/<str:code>", detectors.detector, name="detector"),
+    path("gas", gas.gas, name="gas"),
+    path("gas/<str:code>", gas.cylinder, name="cylinder"),
+    path("people", people.people, name="people"),
+    path("people/<str:code>", people.person, name="person"),
+    path("book", book.book, name="book"),
+    path("book/export", book.export, name="book-export"),
+    path("book/id/<str:entry_id>", book.by_id, name="entry-by-id"),
+    path("book/<int:index>", book.entry, name="entry"),
+    path("rules", rules.rules, name="rules"),
+    path("test", bump.choose, name="test"),
+    path("test/<str:code>", bump.record, name="test-detector"),
+    path("write/<slug:kind>", write.write_entry, name="write"),
+    path("api/", api),
+]

@@ -1,0 +1,112 @@
+"""The book: its newest entries, one entry whole, and the export."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from pitbird.record.leaf import read_leaf
+from pitbird.services import clock
+from pitbird.services.moving import BookEmpty, export_book
+from pitbird.store import book as store
+from pitbird.web import times
+from pitbird.web.entries import body_of, facts, tell_all
+from pitbird.web.names import Names, address
+from pitbird.web.views.asked import zone_here
+from pitbird.web.who import may_write, roles_of
+
+PAGE: Final = 50
+KINDS_CORRECTED_ELSEWHERE: Final = frozenset({"genesis", "correction", "erasure"})
+
+
+@require_safe
+def book(request: HttpRequest) -> HttpResponse:
+    """The newest entries, a page of them."""
+    text = request.GET.get("before", "")
+    before = int(text) if text.isascii() and text.isdigit() and len(text) < 18 else None
+    rows = store.newest(PAGE + 1, before=before)
+    entries = tell_all(rows[:PAGE])
+    head = store.head()
+    context = {
+        "here": "book",
+        "entries": entries,
+        "size": head.size,
+        "root": head.root().hex(),
+        "zone": zone_here(request),
+        "now": clock.now(),
+        "earlier": entries[-1].index if len(rows) > PAGE else None,
+        "paged": before is not None,
+    }
+    return render(request, "pitbird/book.html", context)
+
+
+@require_safe
+def entry(request: HttpRequest, index: int) -> HttpResponse:
+    """One entry: in words, as pairs of term and value, and as it stands."""
+    row = store.at_index(index) if index < 2**62 else None
+    if row is None:
+        raise Http404(str(index))
+    names = Names([])
+    (told,) = tell_all([row], names)
+    leaf = read_leaf(row.leaf.encode())
+    body = body_of(row)
+    replacement = body.get("replacement")
+    context = {
+        "here": "book",
+        "told": told,
+        "facts": facts(body, names),
+        "replacement": facts({**replacement, "zone": body.get("zone")}, names) if replacement else None,
+        "leaf": json.dumps(json.loads(row.leaf), indent=2, ensure_ascii=False),
+        "leaf_hash": row.leaf_hash.hex(),
+        "signed": leaf.signature is not None,
+        "late": row.recorded_at - row.at > 15 * 60_000,
+        "size": store.head().size,
+        "by_address": address(row.by),
+        "may_correct": row.kind not in KINDS_CORRECTED_ELSEWHERE
+        and may_write("correction", roles_of(request)),
+    }
+    return render(request, "pitbird/entry.html", context)
+
+
+@require_safe
+def by_id(request: HttpRequest, entry_id: str) -> HttpResponse:
+    """To the page of the entry with an id."""
+    row = store.by_id(entry_id)
+    if row is None:
+        raise Http404(entry_id)
+    return redirect("entry", index=row.index)
+
+
+@require_safe
+def export(request: HttpRequest) -> HttpResponseBase:
+    """The whole book as JSON Lines, as a download that is made while it is read."""
+    lines = export_book()
+    try:
+        first = next(lines)
+    except BookEmpty:
+        raise Http404("book") from None
+    response = StreamingHttpResponse(_chunks(first, lines), content_type="application/jsonl")
+    stamp = times.shown(clock.now(), times.UTC_NAME, form="Y-m-d").partition(" ")[0]
+    response["Content-Disposition"] = f'attachment; filename="book-{stamp}.jsonl"'
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def _chunks(first: bytes, rest: Iterable[bytes]) -> Iterator[bytes]:
+    """Lines put together to some 64 kB, so that a long book does not go out a line at a time."""
+    piece = bytearray(_line(first))
+    for line in rest:
+        piece += _line(line)
+        if len(piece) > 65_536:
+            yield bytes(piece)
+            piece.clear()
+    yield bytes(piece)
+
+
+def _line(line: bytes) -> bytes:
+    return line if line.endswith(b"\n") else line + b"\n"

@@ -1,0 +1,150 @@
+"""Test gas: the cylinders, and the page of one."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any, Final
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from pitbird.fleet.state import CylinderState
+from pitbird.fleet.times import Ms, local
+from pitbird.services import clock
+from pitbird.services.knowing import Now
+from pitbird.web import names as naming
+from pitbird.web.forms.special import mixture
+from pitbird.web.names import Names
+from pitbird.web.views.asked import zone_here
+from pitbird.web.views.detectors import actions, pages_of
+from pitbird.web.vocabulary import word
+from pitbird.web.who import may_write, roles_of, zone_of
+
+GROUPS: Final = (
+    ("in-use", gettext_lazy("In use"), gettext_lazy("No cylinder is in use.")),
+    ("in-stock", gettext_lazy("In stock"), gettext_lazy("No cylinder is in stock.")),
+    ("quarantined", gettext_lazy("Quarantined"), gettext_lazy("No cylinder is in doubt.")),
+    ("emptied", gettext_lazy("Emptied"), gettext_lazy("No cylinder has been emptied.")),
+)
+_EMPTIED_SHOWN: Final = 20
+
+
+def standing(state: CylinderState, now: Ms) -> str:
+    """Where a cylinder belongs on the page; what is in doubt or empty is never listed as in use."""
+    if state.emptied_at is not None and state.emptied_at <= now:
+        return "emptied"
+    if state.withdrawn_at(now) is not None:
+        return "quarantined"
+    return "in-use" if state.opened_at is not None else "in-stock"
+
+
+def today(now: Ms, zone: str | None) -> str:
+    """The day it is at a site, ``2026-03-02``."""
+    return local(now, zone or "UTC").date().isoformat()
+
+
+def warning(state: CylinderState, now: Ms, zone: str | None) -> str:
+    """What is wrong with a cylinder, or soon will be; "" for nothing."""
+    here = today(now, zone)
+    soon = (local(now, zone or "UTC").date() + timedelta(days=30)).isoformat()
+    problems = []
+    if state.described_by is None:
+        problems.append(_("not described in the book"))
+    if state.expires is None:
+        problems.append(_("no last day of use is known"))
+    elif state.expires < here:
+        problems.append(_("out of date"))
+    elif state.expires <= soon:
+        problems.append(_("out of date soon"))
+    if state.gauges and state.minimum_pressure_bar is not None:
+        try:
+            low = float(state.gauges[0].bar) <= float(state.minimum_pressure_bar)
+        except ValueError:
+            low = True
+        if low:
+            problems.append(_("at or below its minimum pressure"))
+    return ", ".join(problems)
+
+
+@require_safe
+def gas(request: HttpRequest) -> HttpResponse:
+    """The cylinders by what can be done with them."""
+    now, names = clock.now(), Names()
+    zones = {state.subject: state.zone for state in naming.sites()}
+    listed: dict[str, list[dict[str, Any]]] = {key: [] for key, _heading, _none in GROUPS}
+    states = Now().all_of(CylinderState)
+    for state in sorted(states, key=lambda each: (each.site or "", each.expires or "", each.subject)):
+        zone = zones.get(state.site or "")
+        listed[standing(state, now)].append(
+            {
+                "code": naming.code(state.subject),
+                "mixture": mixture(state),
+                "site": names(state.site),
+                "expires": state.expires,
+                "gauge": state.gauges[0].bar if state.gauges else "",
+                "gauge_at": state.gauges[0].at if state.gauges else None,
+                "tests": state.tests,
+                "zone": zone,
+                "emptied_at": state.emptied_at,
+                "warning": warning(state, now, zone) if standing(state, now) != "emptied" else "",
+            }
+        )
+    emptied = listed["emptied"]
+    emptied.sort(key=lambda each: -(each["emptied_at"] or 0))
+    context = {
+        "here": "gas",
+        "now": now,
+        "zone": zone_here(request),
+        "groups": [
+            {
+                "key": key,
+                "heading": heading,
+                "none": none,
+                "lines": listed[key][:_EMPTIED_SHOWN] if key == "emptied" else listed[key],
+                "more": max(0, len(listed[key]) - _EMPTIED_SHOWN) if key == "emptied" else 0,
+            }
+            for key, heading, none in GROUPS
+        ],
+        "usable": sum(
+            1 for line in listed["in-use"] if _("out of date") != line["warning"].partition(", ")[0]
+        ),
+        "in_use": len(listed["in-use"]),
+        "in_stock": len(listed["in-stock"]),
+        "may_add": may_write("cylinder", roles_of(request)),
+    }
+    return render(request, "pitbird/gas.html", context)
+
+
+@require_safe
+def cylinder(request: HttpRequest, code: str) -> HttpResponse:
+    """One cylinder: what is in it, how much is left, what was done with it."""
+    subject = f"cylinder:{code}"
+    state = Now().state(subject)
+    if not isinstance(state, CylinderState):
+        raise Http404(subject)
+    now, names, zone = clock.now(), Names(), zone_of(state.site)
+    where = standing(state, now)
+    context = {
+        "here": "gas",
+        "state": state,
+        "code": code,
+        "now": now,
+        "zone": zone,
+        "site_name": names(state.site),
+        "standing": where,
+        "standing_words": {key: heading for key, heading, _none in GROUPS}[where],
+        "warning": warning(state, now, zone),
+        "mixture": mixture(state) if state.components else "",
+        "components": [(part, word(part.unit)) for part in state.components],
+        "gauges": state.gauges,
+        "minutes": round(state.gas_on_ms / 60_000, 1),
+        "withdrawn": [(span, word(span.because)) for span in state.withdrawn],
+        "regulator": naming.code(state.regulator) if state.regulator else "",
+        "actions": actions("cylinder", roles_of(request)),
+        "may_describe": may_write("cylinder", roles_of(request)),
+        **pages_of(request, subject, names),
+    }
+    return render(request, "pitbird/cylinder.html", context)
