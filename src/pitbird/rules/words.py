@@ -249,6 +249,7 @@ SENTENCES: Final[dict[str, Message]] = {
     "pass-ended-shift": lambda _: _("The test of {tested_at} held to the end of its shift, {ended_at}."),
     "pass-ended-hours": lambda _: _("The test of {tested_at} held to {ended_at}."),
     "pass-older-than-days": lambda _: _("The test of {tested_at} is too old; it held to {ended_at}."),
+    "no-site-clock": lambda _: _("The time zone or the change-over times of the site are not known."),
     "no-event-since-test": lambda _: _("Nothing that ends a pass has happened since the test."),
     "no-test-to-compare": lambda _: _("There is no test that counts to compare with."),
     "event-since-test": lambda _: _(
