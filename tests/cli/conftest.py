@@ -1,4 +1,4 @@
-"""A small book to give commands to: one site, a keeper, a tester, a detector with two channels, a cylinder."""
+"""A small book to give commands to: a site, a keeper, a tester, a detector with two channels, a cylinder."""
 
 import json
 import os
@@ -34,15 +34,19 @@ COMPONENTS = [
     {"gas": "hydrogen sulfide", "amount": "20", "unit": "ppm", "expanded_uncertainty_pct": "2"},
 ]
 THINGS: list[dict[str, Any]] = [
-    {"kind": "person", "person": "person:P-07", "name": "Nuria Sandelo", "roles": ["tester"], "home": "site:north-works"},
     {
-        "kind": "detector", "detector": "detector:D-017", "make": "Heron Works", "model": "Quartet P", "serial": "Q-1",
-        "signals": ["sound", "light", "vibration"], "home": "site:north-works", "channels": CHANNELS,
+        "kind": "person", "person": "person:P-07", "name": "Nuria Sandelo", "roles": ["tester"],
+        "home": "site:north-works",
+    },
+    {
+        "kind": "detector", "detector": "detector:D-017", "make": "Heron Works", "model": "Quartet P",
+        "serial": "Q-1", "signals": ["sound", "light", "vibration"], "home": "site:north-works",
+        "channels": CHANNELS,
     },
     {
         "kind": "cylinder", "cylinder": "cylinder:C-112", "components": COMPONENTS, "balance": "nitrogen",
-        "made": "2020-01-01", "expires": "2099-01-01", "minimum_pressure_bar": "2", "home": "site:north-works",
-        "minimum_temperature_c": "0",
+        "made": "2020-01-01", "expires": "2099-01-01", "minimum_pressure_bar": "2",
+        "home": "site:north-works", "minimum_temperature_c": "0",
     },
     {"kind": "cylinder-opened", "cylinder": "cylinder:C-112", "at_site": "site:north-works"},
     {"kind": "training", "person": "person:P-07", "topic": "bump-test", "valid_until": "2098-01-01"},
@@ -56,12 +60,12 @@ THINGS: list[dict[str, Any]] = [
     },
 ]  # fmt: skip
 BEGIN = (
-    "begin --title 'Portable gas detectors' --site north-works --site-name 'North works' --zone Europe/Lisbon "
-    "--keeper K-1 --keeper-name 'Ilda Morvane'"
+    "begin --title 'Portable gas detectors' --site north-works --site-name 'North works' --zone "
+    "Europe/Lisbon --keeper K-1 --keeper-name 'Ilda Morvane'"
 )
 PASSES = (
-    "test D-017 --cylinder C-112 --all-checks-well --clean-air H2S=0 --clean-air CO=1 --reached all --sound yes "
-    "--light yes --vibration yes --gas-seconds 40 --cleared yes --gauge 41 --temperature 12 --by P-07"
+    "test D-017 --cylinder C-112 --all-checks-well --clean-air H2S=0 --clean-air CO=1 --reached all --sound"
+    " yes --light yes --vibration yes --gas-seconds 40 --cleared yes --gauge 41 --temperature 12 --by P-07"
 )
 
 
@@ -127,7 +131,8 @@ def program(tmp_path: Path) -> Pitbird:
     def start(line: str, stdin: str = "", **more: str) -> Outcome:
         ended = subprocess.run(
             [sys.executable, "-m", "pitbird", *shlex.split(line)],
-            input=stdin, capture_output=True, text=True, timeout=120, check=False, env={**environment, **more},
+            input=stdin, capture_output=True, text=True, timeout=120, check=False,
+            env={**environment, **more},
         )  # fmt: skip
         assert "Traceback" not in ended.stderr, ended.stderr
         return Outcome(ended.returncode, ended.stdout, ended.stderr)

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import errno
+import http.client
 import os
 import socket
+import ssl
+import threading
+import time
+import warnings
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
 import typer
 
+_PATIENCE = 30
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
+EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - told apart, not served
 
 
 def command(
@@ -45,7 +53,7 @@ def check_before(host: str, port: int, certificate: Path | None = None, key: Pat
     faults.refuse()
     if certificate is not None:
         os.environ.setdefault("PITBIRD_HTTPS", "1")
-    if host not in LOOPBACK and host not in ("0.0.0.0", "::") and "PITBIRD_HOSTS" not in os.environ:  # noqa: S104
+    if host not in (*LOOPBACK, *EVERYWHERE) and "PITBIRD_HOSTS" not in os.environ:
         os.environ["PITBIRD_HOSTS"] = f"{host},localhost,127.0.0.1,[::1]"
 
 
@@ -83,11 +91,52 @@ def serve(
     from django.db import connections
 
     scheme = "https" if certificate else "http"
-    for line in where_to_look(scheme, host, port):
-        typer.echo(line)
+    lines = where_to_look(scheme, host, port)
     connections.close_all()
+    # The directory for collected files is not used: they are served from the package.
+    warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
+    threading.Thread(target=_tell_when_it_answers, args=(scheme, host, port, lines), daemon=True).start()
     _server(host, port, workers, certificate, key).serve()
     typer.echo("Stopped.")
+
+
+def _tell_when_it_answers(scheme: str, host: str, port: int, lines: list[str]) -> None:
+    """Say the address once something answers there."""
+    for _ in range(_PATIENCE * 4):
+        if answers(scheme, host, port):
+            for line in lines:
+                typer.echo(line)
+            return
+        time.sleep(0.25)
+    typer.echo(f"No answer from {host} port {port} after {_PATIENCE} seconds; see above why.", err=True)
+
+
+def answers(scheme: str, host: str, port: int) -> bool:
+    """Whether the health page answers ``ok``. The certificate is our own and is not looked at."""
+    near = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 - told apart, not served
+    connection: http.client.HTTPConnection
+    if scheme == "https":
+        unchecked = ssl.create_default_context()
+        unchecked.check_hostname = False
+        unchecked.verify_mode = ssl.CERT_NONE
+        connection = http.client.HTTPSConnection(near, port, timeout=5, context=unchecked)
+    else:
+        connection = http.client.HTTPConnection(near, port, timeout=5)
+    try:
+        connection.request("GET", "/health", headers={"Host": _asked_for(host)})
+        return connection.getresponse().status == HTTPStatus.OK
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        connection.close()
+
+
+def _asked_for(host: str) -> str:
+    """A host name that the settings allow."""
+    from django.conf import settings
+
+    named = [name for name in settings.ALLOWED_HOSTS if not name.startswith((".", "*"))]
+    return named[0] if named else host
 
 
 def where_to_look(scheme: str, host: str, port: int) -> list[str]:
@@ -97,7 +146,7 @@ def where_to_look(scheme: str, host: str, port: int) -> list[str]:
     from pitbird.cli.ready import home
     from pitbird.services.beginning import account_made, first_start_key
 
-    everywhere = host in ("0.0.0.0", "::")  # noqa: S104 - told apart, not served
+    everywhere = host in EVERYWHERE
     shown = "127.0.0.1" if everywhere else f"[{host}]" if ":" in host else host
     lines = [f"pitbird answers at {scheme}://{shown}:{port}/  (Ctrl-C stops it)"]
     if not account_made():
@@ -109,7 +158,7 @@ def where_to_look(scheme: str, host: str, port: int) -> list[str]:
             " camera and working without signal only over https: give --certificate and --key, or put a proxy"
             " with TLS in front and set PITBIRD_HTTPS=1."
         )
-    if everywhere and set(settings.ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]"}:
+    if everywhere and set(settings.CONFIG.hosts) <= {"localhost", "127.0.0.1", "[::1]"}:
         lines.append("Note: set PITBIRD_HOSTS to the names under which other machines ask for this one.")
     return lines
 
@@ -117,6 +166,7 @@ def where_to_look(scheme: str, host: str, port: int) -> list[str]:
 def _server(host: str, port: int, workers: int, certificate: Path | None, key: Path | None) -> Any:
     from granian import Granian
     from granian.constants import Interfaces
+    from granian.log import LogLevels
 
     return Granian(
         "pitbird.app.wsgi:application",
@@ -124,20 +174,10 @@ def _server(host: str, port: int, workers: int, certificate: Path | None, key: P
         port=port,
         interface=Interfaces.WSGI,
         workers=workers,
-        blocking_threads=8,
+        blocking_threads=min(8, 2 * (os.cpu_count() or 1)),
         websockets=False,
-        log_enabled=True,
-        log_dictconfig=_QUIET,
+        log_level=LogLevels.warning,
         ssl_cert=certificate,
         ssl_key=key,
         respawn_failed_workers=True,
     )
-
-
-#: Only what went wrong is told.
-_QUIET = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "loggers": {"_granian": {"handlers": ["console"], "level": "WARNING", "propagate": False}},
-}

@@ -1,0 +1,104 @@
+"""Serving: a real server in a process of its own, its addresses, a busy port, a quiet end."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from pitbird.cli.refusing import Refused
+from pitbird.cli.serve import check_before
+from tests.cli.conftest import Pitbird
+
+
+def free_port() -> int:
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        port: int = trial.getsockname()[1]
+        return port
+
+
+@pytest.fixture
+def taken() -> Iterator[int]:
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+        yield listening.getsockname()[1]
+
+
+def test_a_busy_port_is_said_before_anything_is_made(program: Pitbird, taken: int, tmp_path: Path) -> None:
+    refused = program(f"serve --port {taken}")
+    assert (refused.status, refused.out) == (2, "")
+    assert refused.faults[0].startswith(f"port: {taken} on 127.0.0.1 is taken by another program; ")
+    assert f"--port {taken + 1}" in refused.faults[0]
+    assert len(refused.faults) == 1
+    assert not (tmp_path / "home").exists()
+
+
+def test_half_a_certificate_and_a_busy_port_are_both_named(taken: int, tmp_path: Path) -> None:
+    with pytest.raises(Refused) as refused:
+        check_before("127.0.0.1", taken, tmp_path / "missing.pem", None)
+    assert [line.partition(":")[0] for line in refused.value.lines] == ["certificate", "certificate", "port"]
+
+
+def test_an_address_of_no_machine_is_refused(program: Pitbird) -> None:
+    # 192.0.2.0/24 is for documentation (RFC 5737): no machine has it.
+    refused = program("serve --host 192.0.2.1")
+    assert refused.status == 2
+    assert refused.faults[0].startswith("host: cannot listen on 192.0.2.1 port 8321")
+
+
+@pytest.mark.slow
+def test_it_answers_shows_the_first_start_address_and_ends_quietly(tmp_path: Path) -> None:
+    port = free_port()
+    environment = {
+        name: value for name, value in os.environ.items() if not name.startswith(("PITBIRD_", "DJANGO_"))
+    }
+    environment |= {"PITBIRD_HOME": str(tmp_path / "home"), "PYTHONUNBUFFERED": "1"}
+    said = tmp_path / "said"
+    with said.open("w") as out:
+        running = subprocess.Popen(
+            [sys.executable, "-m", "pitbird", "serve", "--port", str(port)],
+            stdout=out, stderr=subprocess.STDOUT, env=environment,
+        )  # fmt: skip
+    try:
+        wait_until(lambda: "first-start?key=" in said.read_text(), running)
+        (address,) = re.findall(r"http://\S+first-start\S+", said.read_text())
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/health") as answer:
+            assert answer.status == 200
+        with urllib.request.urlopen(address) as answer:
+            assert answer.status == 200
+    finally:
+        running.send_signal(signal.SIGINT)
+        running.wait(timeout=30)
+    assert running.returncode == 0, said.read_text()
+    assert said.read_text().splitlines()[-1] == "Stopped."
+    assert "Traceback" not in said.read_text()
+    assert "Warning" not in said.read_text()
+
+
+def wait_until(true: "Callable[[], bool]", running: "subprocess.Popen[bytes]", patience: float = 40) -> None:
+    end = time.monotonic() + patience
+    while time.monotonic() < end and running.poll() is None:
+        if true():
+            return
+        time.sleep(0.1)
+    raise AssertionError("did not come about in time")
+
+
+def test_an_address_for_other_machines_comes_with_what_phones_need(begun: Pitbird) -> None:
+    from pitbird.cli.serve import where_to_look
+
+    assert any("only over https" in line for line in where_to_look("http", "0.0.0.0", 8321))
+    assert any("PITBIRD_HOSTS" in line for line in where_to_look("http", "0.0.0.0", 8321))
+    assert not any("https" in line for line in where_to_look("http", "127.0.0.1", 8321))
+    assert where_to_look("https", "192.0.2.1", 8321)[0].startswith(
+        "pitbird answers at https://192.0.2.1:8321/"
+    )
