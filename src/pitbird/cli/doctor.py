@@ -86,7 +86,7 @@ def _book_checks() -> list[tuple[str, str]]:
     from pitbird.record.errors import RecordError
     from pitbird.record.leaf import read_leaf
     from pitbird.record.merkle import Frontier
-    from pitbird.services.appending import decode_state, refold
+    from pitbird.services.knowing import Now, Then
     from pitbird.store import book
 
     tree, broken, expected = Frontier(0, ()), [], 0
@@ -105,12 +105,9 @@ def _book_checks() -> list[tuple[str, str]]:
                 broken.append(f"entry {row.index} is not what its hash says")
             tree = tree.append(leaf.hash)
         subjects = sorted(book.census())
-        stored = book.standings(subjects)
-        differ = [
-            subject
-            for subject in subjects
-            if subject not in stored or decode_state(subject, stored[subject]) != refold(subject)
-        ]
+        stored = Now().some(subjects)
+        anew = Then(below=head.size)  # from all entries, none of it from what was folded before
+        differ = [subject for subject in subjects if stored.get(subject) != anew.state(subject)]
     if not broken and tree != head:
         broken.append(
             f"the head counts {head.size} entries and has another root than the {tree.size} entries"

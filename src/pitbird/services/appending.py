@@ -10,17 +10,23 @@ from typing import Any, Final
 import msgspec
 from django.db import transaction
 
-from pitbird.fleet.folding import apply, empty, fold, item_of, state_type
+from pitbird.fleet.folding import Item, apply, empty, item_of
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, State
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
 from pitbird.record.leaf import Leaf, make_leaf
+from pitbird.services.refolding import (
+    POINT_EVERY,
+    decode_state,
+    earliest_touched,
+    encode_state,
+    refold_keeping_points,
+)
 from pitbird.store import blobs as blob_store
-from pitbird.store import book
+from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob
 
 _decode_leaf: Final = msgspec.json.Decoder().decode
-_encode: Final = msgspec.json.Encoder().encode
 
 
 class IdTaken(ValueError):
@@ -45,11 +51,6 @@ class Appended:
     again: bool
 
 
-def decode_state(subject: str, text: str) -> State:
-    """A folded state from its stored form."""
-    return msgspec.json.decode(text, type=state_type(subject))
-
-
 def home_of(state: State) -> str | None:
     """The site under which a state is listed."""
     if isinstance(state, DetectorState | CylinderState):
@@ -65,6 +66,8 @@ class Ledger:
         self._states: dict[str, State] = {}
         self._counts: dict[str, int] = {}
         self._stale: set[str] = set()
+        self._late: dict[str, Ms] = {}
+        self._points: dict[tuple[str, Ms], State] = {}
         self._touched: set[str] = set()
         self._rows: list[book.Row] = []
         self._mentions: list[tuple[str, int, int]] = []
@@ -128,6 +131,8 @@ class Ledger:
         return Appended(row.index, row.entry_id, row.leaf_hash, again=True)
 
     def _put(self, leaf: Leaf, recorded_at: Ms) -> Appended:
+        if leaf.body["kind"] == "correction":
+            self.flush()  # what it corrects must be found in the book
         index, body = self._frontier.size, leaf.body
         self._frontier = self._frontier.append(leaf.hash)
         self._rows.append(
@@ -148,28 +153,51 @@ class Ledger:
             self._mentions.append((subject, nth, index))
             self._counts[subject] = nth
             self._touched.add(subject)
-            if subject in self._stale:
-                continue
-            state = apply(self._states[subject], item)
-            if state is None:
-                self._stale.add(subject)
-            else:
-                self._states[subject] = state
+            self._fold(subject, item)
         appended = Appended(index, body["id"], leaf.hash, again=False)
         self._ids[body["id"]] = appended
         return appended
+
+    def _fold(self, subject: str, item: Item) -> None:
+        """Fold an entry into a subject's state, or note from when on the subject must be folded anew."""
+        before = self._states[subject]
+        if item.kind == "correction" or (before.count and item.order_at <= before.last_at):
+            late = self._late.get(subject, item.order_at)
+            self._late[subject] = min(late, earliest_touched(item.body, text_of(item.recorded_at)))
+        if subject in self._stale:
+            return
+        state = apply(before, item)
+        if state is None:
+            self._stale.add(subject)
+            return
+        self._states[subject] = state
+        if state.count % POINT_EVERY == 0:
+            self._points[subject, state.last_at] = state
+
+    def _keep_points(self) -> None:
+        """Throw away the fold points that something late overtook, and keep the new ones."""
+        for subject, at in self._late.items():
+            points.drop_from(subject, at)
+        kept = [
+            (subject, at, encode_state(state))
+            for (subject, at), state in self._points.items()
+            if at < self._late.get(subject, at + 1)
+        ]
+        points.put(kept)
 
     def flush(self) -> None:
         """Write what was added, fold anew what arrived out of order, and move the head."""
         if not self._rows:
             return
         book.insert(self._rows, self._mentions)
-        for subject in self._stale:
-            self._states[subject] = refold(subject)
+        self._keep_points()
+        for subject in sorted(self._stale):
+            self._states[subject] = refold_keeping_points(subject)
         book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._touched)])
         book.set_head(self._frontier)
         self._rows, self._mentions = [], []
         self._stale, self._touched = set(), set()
+        self._late, self._points = {}, {}
         self._ids, self._absent = {}, set()
 
 
@@ -180,20 +208,8 @@ def standing_row(state: State) -> book.StandingRow:
         sort=state.subject.partition(":")[0],
         site=home_of(state),
         entries=state.count,
-        state=_encode(state).decode(),
+        state=encode_state(state),
     )
-
-
-def entries_about(subject: str, *, below: int | None = None) -> Iterator[tuple[int, dict[str, Any], str]]:
-    """The entries about a subject as the fold wants them: index, body, recorded_at."""
-    for row in book.about(subject, below=below):
-        leaf = _decode_leaf(row.leaf)
-        yield row.index, leaf["body"], leaf["recorded_at"]
-
-
-def refold(subject: str, *, below: int | None = None, until: Ms | None = None) -> State:
-    """The state of a subject folded anew from its entries, optionally as of an index or an instant."""
-    return fold(subject, entries_about(subject, below=below), until=until)
 
 
 @contextmanager

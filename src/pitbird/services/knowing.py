@@ -10,7 +10,8 @@ import msgspec
 from pitbird.fleet.folding import empty
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
-from pitbird.services.appending import decode_state, home_of, refold
+from pitbird.services.appending import home_of
+from pitbird.services.refolding import decode_state, refold
 from pitbird.store import book
 
 S = TypeVar("S", DetectorState, CylinderState, PersonState, SiteState, OtherState)

@@ -16,9 +16,10 @@ from pitbird.record.book import Blob, export_line, header_line, read_book, trail
 from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
-from pitbird.services.appending import Ledger, decode_state, refold, standing_row
+from pitbird.services.appending import Ledger, standing_row
+from pitbird.services.refolding import decode_state, refold_keeping_points
 from pitbird.store import blobs as blob_store
-from pitbird.store import book
+from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob
 
 _PIECE = 1000
@@ -128,8 +129,9 @@ def rebuild() -> Rebuilt:
         before = book.standings(subjects)
         differed: list[str] = []
         states: list[State] = []
+        points.drop_all()
         for subject in subjects:
-            state = refold(subject)
+            state = refold_keeping_points(subject)
             text = before.get(subject)
             if (decode_state(subject, text) if text is not None else empty(subject)) != state:
                 differed.append(subject)

@@ -177,6 +177,32 @@ def about(subject: str, *, below: int | None = None) -> list[Row]:
         return [_row(found) for found in cursor.fetchall()]
 
 
+def about_since(subject: str, at: int) -> list[Row]:
+    """The entries about a subject that happened after an instant by their own clock, and every correction
+    about it, in no order."""
+    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    joined = 'FROM store_mention m JOIN store_entry e ON e."index" = m."index"'
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'SELECT {columns} {joined} WHERE m."subject" = %s AND (e."at" > %s OR e."kind" = %s)',
+            [subject, at, "correction"],
+        )
+        return [_row(found) for found in cursor.fetchall()]
+
+
+def corrections_about(subject: str) -> list[Row]:
+    """Every correction about a subject, in no order."""
+    return [row for row in about_since(subject, 2**62) if row.kind == "correction"]
+
+
+def count_about(subject: str) -> tuple[int, int]:
+    """How many entries are about a subject, and the index of the last; (0, -1) for none."""
+    with connection.cursor() as cursor:
+        cursor.execute('SELECT MAX("nth"), MAX("index") FROM store_mention WHERE "subject" = %s', [subject])
+        found = cursor.fetchone()
+    return (0, -1) if found is None or found[0] is None else (int(found[0]), int(found[1]))
+
+
 def newest(count: int, *, before: int | None = None, subject: str | None = None) -> list[Row]:
     """Up to ``count`` entries, newest first, below an index where given, of one subject where given."""
     columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))

@@ -44,10 +44,9 @@ def _sqlite(table: str) -> list[str]:
     # INSERT OR REPLACE removes the old row without firing a DELETE trigger, so it is stopped before.
     name = f"{table}_no_replace"
     made.append(f"DROP TRIGGER IF EXISTS {name}")
+    there = f"WHEN EXISTS (SELECT 1 FROM {table} AS OLD_ WHERE {_UNIQUE[table]})"  # noqa: S608
     made.append(
-        f"CREATE TRIGGER {name} BEFORE INSERT ON {table} "
-        f"WHEN EXISTS (SELECT 1 FROM {table} AS OLD_ WHERE {_UNIQUE[table]}) "  # noqa: S608
-        f"BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END"
+        f"CREATE TRIGGER {name} BEFORE INSERT ON {table} {there} BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END"
     )
     return made
 

@@ -64,6 +64,19 @@ class Standing(models.Model):
         return f"{self.subject} ({self.count})"
 
 
+class FoldPoint(models.Model):
+    """The state of a subject after everything that happened to it by an instant: where folding can take up
+    again when something arrives late. Can be thrown away; a point is, when something older arrives."""
+
+    pk = models.CompositePrimaryKey("subject", "at")
+    subject = models.CharField(max_length=80)
+    at = models.BigIntegerField()
+    state = models.TextField()
+
+    def __str__(self) -> str:
+        return f"{self.subject} at {self.at}"
+
+
 class Blob(models.Model):
     """A name, free text or photo, kept outside the leaf with the salt that opens its commitment."""
 
