@@ -13,7 +13,7 @@ Corrections are flat: the correction with the highest index says what an entry i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import msgspec
@@ -25,7 +25,7 @@ from pitbird.fleet.folding.others import fold_other, fold_person, fold_site
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
 
-__all__ = ["Item", "apply", "empty", "fold", "item_of", "state_type"]
+__all__ = ["Item", "apply", "empty", "fold", "item_of", "state_type", "trace"]
 
 _TYPES: dict[str, type[State]] = {
     "detector": DetectorState,
@@ -58,13 +58,46 @@ def apply(state: State, item: Item) -> State | None:
 
 
 def fold(
-    subject: str, entries: Iterable[tuple[int, Mapping[str, Any], str]], *, until: Ms | None = None
+    subject: str,
+    entries: Iterable[tuple[int, Mapping[str, Any], str]],
+    *,
+    until: Ms | None = None,
+    start: State | None = None,
 ) -> State:
     """The state that all entries about a subject amount to: ``(index, body, recorded_at)`` in any order.
 
-    ``until`` leaves out what happened after an instant (its corrections are still heeded).
+    ``until`` leaves out what happened after an instant (its corrections are still heeded). ``start`` is a
+    state that holds everything up to its ``last_at`` already: then only later entries are needed, with every
+    correction and every corrected entry.
     """
     listed = sorted(entries, key=lambda entry: entry[0])
+    state = start or empty(subject)
+    for state in trace(subject, listed, until=until, start=start):
+        pass
+    if start is None:
+        last_index = listed[-1][0] if listed else -1
+        return msgspec.structs.replace(state, count=len(listed), last_index=last_index)
+    return state
+
+
+def trace(
+    subject: str,
+    entries: Iterable[tuple[int, Mapping[str, Any], str]],
+    *,
+    until: Ms | None = None,
+    start: State | None = None,
+) -> Iterator[State]:
+    """The states that a subject goes through, one for each entry, in the order in which things happened."""
+    state = start or empty(subject)
+    after = start.last_at if start is not None else None
+    for item in sorted(_items(subject, sorted(entries, key=lambda entry: entry[0])), key=order_of):
+        if (after is None or item.order_at > after) and (until is None or item.order_at <= until):
+            state = _step(state, item)
+            yield state
+
+
+def _items(subject: str, listed: list[tuple[int, Mapping[str, Any], str]]) -> list[Item]:
+    """The entries as they count: corrected ones in place of their originals, voided ones left out."""
     corrections: dict[str, tuple[Mapping[str, Any], str]] = {}
     for _, body, recorded_at in listed:
         if body["kind"] == "correction":
@@ -81,12 +114,7 @@ def fold(
             items.extend(_moved_here(subject, index, body, recorded_at, corrections, listed))
         else:
             items.append(item_of(index, body, recorded_at))
-    state = empty(subject)
-    for item in sorted(items, key=order_of):
-        if until is None or item.order_at <= until:
-            state = _step(state, item)
-    last_index = listed[-1][0] if listed else -1
-    return msgspec.structs.replace(state, count=len(listed), last_index=last_index)
+    return items
 
 
 def _moved_here(
