@@ -1,13 +1,20 @@
 """Bump tests on the command line: what must be said, what comes of it, and nothing written after a fault."""
 
+import contextlib
 import json
+import os
+import select
+import subprocess
+import sys
+import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from pitbird.cli import asking
-from tests.cli.conftest import PASSES, Pitbird
+from tests.cli.conftest import BEGIN, PASSES, THINGS, Pitbird
 
 
 def last_body() -> dict[str, Any]:
@@ -180,3 +187,62 @@ def test_breaking_off_writes_nothing(begun: Pitbird, size: Callable[[], int]) ->
     done = begun("test D-017 --by P-07", "y\n0\n")
     assert done.status != 0
     assert size() == before
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="a pseudo-terminal is needed")
+def test_at_a_real_terminal_the_seconds_run_while_gas_is_on(program: Pitbird, tmp_path: Path) -> None:
+    import pty
+
+    assert program(BEGIN).status == 0
+    assert program("write -", "\n".join(map(json.dumps, THINGS))).status == 0
+    ours, theirs = pty.openpty()
+    environment = {
+        name: value for name, value in os.environ.items() if not name.startswith(("PITBIRD_", "DJANGO_"))
+    }
+    environment["PITBIRD_HOME"] = str(tmp_path / "home")
+    running = subprocess.Popen(
+        [sys.executable, "-m", "pitbird", "test", "D-017", "--by", "P-07"],
+        stdin=theirs, stdout=theirs, stderr=theirs, env=environment,
+    )  # fmt: skip
+    os.close(theirs)
+    shown = ""
+
+    def read_until(words: str) -> None:
+        nonlocal shown
+        end = time.monotonic() + 30
+        while words not in shown:
+            ready, _, _ = select.select([ours], [], [], end - time.monotonic())
+            assert ready, shown
+            shown += os.read(ours, 4096).decode()
+
+    def answer(question: str, with_: str) -> None:
+        nonlocal shown
+        read_until(question)
+        shown = shown[shown.index(question) + len(question) :]
+        os.write(ours, f"{with_}\n".encode())
+
+    try:
+        answer("as it should be? [y/n]", "y")
+        answer("H2S in clean air", "0")
+        answer("CO in clean air", "0")
+        answer("Cylinder [C-112]", "")
+        answer("gauge in bar", "41")
+        answer("Press Enter when the gas is on.", "")
+        read_until("  1 s")
+        answer("  1 s", "")
+        answer("H2S high alarm at 10 ppm: did it come?", "y")
+        answer("CO high alarm at 60 ppm: did it come?", "y")
+        for question in ("sound?", "flash?", "shake?", "back to clean air?", "cleared?"):
+            answer(question, "y")
+        read_until("The gate now: D-017 MAY GO OUT until ")
+        assert "PASSED: D-017" in shown
+    finally:
+        if "The gate now" not in shown:
+            running.terminate()
+        with contextlib.suppress(OSError):
+            while os.read(ours, 4096):
+                pass
+        running.wait(timeout=30)
+        os.close(ours)
+    assert running.returncode == 0

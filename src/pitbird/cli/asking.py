@@ -9,19 +9,10 @@ from typing import Final
 
 import typer
 
+from pitbird.cli.bump_words import CHECK_WORDS, in_use
 from pitbird.cli.naming import code, known
 from pitbird.cli.refusing import Faults
-from pitbird.cli.seen import (
-    CHECK_WORDS,
-    LONGEST_S,
-    SPOILED,
-    Application,
-    Seen,
-    clean_air_said,
-    decimal,
-    in_use,
-    must_show,
-)
+from pitbird.cli.seen import LONGEST_S, SPOILED, Application, Seen, clean_air_said, decimal, must_show
 from pitbird.fleet.bump import CHECKS, Plan, PlanChannel
 from pitbird.fleet.times import Ms
 

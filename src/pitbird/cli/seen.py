@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from pitbird.cli.bump_words import in_use_words
 from pitbird.cli.naming import code, known
 from pitbird.cli.refusing import Faults, near_words
 from pitbird.cli.times import read_time
@@ -14,15 +15,6 @@ from pitbird.fleet.bump import CHECKS, SIGNALS, Plan
 from pitbird.fleet.times import Ms, text_of
 
 SPOILED: Final = ("hood-slipped", "gas-ran-out", "broken-off", "wrong-gas", "not-every-channel", "other")
-CHECK_WORDS: Final = {
-    "whole_and_clean": "whole and clean",
-    "inlets_clear": "inlets and filters clear",
-    "warmed_up": "warmed up",
-    "battery": "battery enough",
-    "cylinder_in_date": "cylinder in date",
-    "gauge_shows_pressure": "gauge shows pressure",
-    "hose_tight": "hose and hood tight",
-}
 LONGEST_S: Final = 3600
 _LEEWAY: Final = 120_000
 _DECIMAL: Final = re.compile(r"-?(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?")
@@ -386,53 +378,3 @@ def _missing_gas(seen: Seen, plan: Plan, site: str | None, faults: Faults) -> No
             faults.add(f"apply: no gas for {name}; add it to an --apply, or give --spoiled not-every-channel")
         elif name not in seen.reached:
             faults.add(f"reached: {name} is not said; name it in --reached or in --not-reached")
-
-
-def in_use(site: str | None) -> list[str]:
-    """The cylinders opened at a site that are neither used up nor in doubt."""
-    from pitbird.fleet.state import CylinderState
-    from pitbird.services import clock
-    from pitbird.services.knowing import Now
-
-    now = clock.now()
-    return [
-        state.subject
-        for state in Now().all_of(CylinderState)
-        if site is not None
-        and (state.opened_site or state.site) == site
-        and state.opened_at is not None
-        and state.emptied_at is None
-        and state.withdrawn_at(now) is None
-    ]
-
-
-def in_use_words(site: str | None) -> str:
-    """`` (in use at north-works: C-112)``, or nothing."""
-    names = in_use(site)
-    return f" (in use at {code(site)}: {', '.join(code(name) for name in names)})" if names else ""
-
-
-_REASONS: Final = {
-    "check-failed": "{} not right before gas",
-    "clean-air-wrong": "{} read wrong in clean air",
-    "not-reached": "{} did not reach the alarm that gas must bring",
-    "signal-silent": "no {}",
-    "not-cleared": "{} did not clear after gas",
-    "spoiled": "broken off ({})",
-    "nothing-to-show": "no alarm of it is shown by gas",
-    "no-signal-fitted": "no sound, light or vibration is described",
-    "check-missing": "{} not looked at",
-    "gas-check-failed": "{} not right, so the gas proves nothing",
-    "clean-air-missing": "{} not read in clean air",
-    "not-exposed": "{} was not shown gas",
-    "not-counted": "{} did not reach its alarm, and the gas may not have arrived",
-    "unknown-channel": "{} is no channel of it",
-    "signal-missing": "{} not looked at",
-    "cleared-missing": "{} after gas not looked at",
-}
-
-
-def reason_words(reason: str) -> str:
-    """A reason of the outcome in plain words."""
-    name, _, what = reason.partition(":")
-    return _REASONS[name].format(CHECK_WORDS.get(what, what))

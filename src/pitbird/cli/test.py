@@ -150,7 +150,7 @@ def _record(facts: Seen, plan: Plan, actor: Actor, note: str | None, now: Ms) ->
 
 def told(detector: str, outcome: str, reasons: tuple[str, ...]) -> list[str]:
     """The outcome in plain words."""
-    from pitbird.cli.seen import reason_words
+    from pitbird.cli.bump_words import reason_words
 
     why = "; ".join(reason_words(reason) for reason in reasons)
     if outcome == "passed":
