@@ -19,8 +19,6 @@ urlpatterns = [
     ),
     path("sign-out", LogoutView.as_view(), name="logout"),
     path("first-start", account.first_start, name="first-start"),
-    path("test", bump.choose, name="test"),
-    path("test/<str:code>", bump.record, name="test-detector"),
     path("detectors", detectors.detectors, name="detectors"),
     path("detectors/<str:code>", detectors.detector, name="detector"),
     path("gas", gas.gas, name="gas"),
