@@ -19,7 +19,7 @@ from pitbird.store.models import Entry
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
-from pitbird.web.vocabulary import VALUE_WORDS, field_word, kind_word, word
+from pitbird.web.vocabulary import FIELD_WORDS, VALUE_WORDS, field_word, kind_word, word
 
 _SUBJECT = re.compile(SUBJECT)
 _INSTANT = re.compile(INSTANT)
@@ -28,6 +28,9 @@ _ENTRY = re.compile(r"^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0
 _DAY = re.compile(r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")
 #: Fields that the page says elsewhere: in its sentence, its margin or at its foot.
 _SAID: Final = frozenset({"kind", "v", "id", "at", "zone", "by", "where", "about"})
+#: The order in which a form lists what stands in an entry: as the kinds name their fields, the thing first.
+_FIRST: Final = ("kind", "detector", "cylinder", "person", "site", "channel", "name", "gas", "regulator")
+_ORDER: Final = {name: place for place, name in enumerate(dict.fromkeys((*_FIRST, *FIELD_WORDS)))}
 #: Fields whose text is the writer's own, never a word from a list.
 _OWN_WORDS: Final = frozenset(
     {"make", "model", "serial", "firmware", "lot", "certificate", "traceable_to", "balance", "name", "title",
@@ -45,6 +48,12 @@ class Fact:
     keyed: bool = False
     withheld: bool = False
     parts: tuple[tuple[Fact, ...], ...] = ()
+    lines: tuple[str, ...] = ()
+
+    @property
+    def plain(self) -> bool:
+        """Whether it is one label and one short text."""
+        return not (self.parts or self.lines or self.withheld)
 
 
 @dataclass(frozen=True)
@@ -150,11 +159,28 @@ def facts(body: Mapping[str, Any], names: Names) -> tuple[Fact, ...]:
     return _facts(body, names, opened, zone, top=True)
 
 
+def _gathered(label: str, parts: list[tuple[Fact, ...]], *, single: bool = False) -> Fact:
+    """Parts as lines where each is short, else as forms of their own."""
+    if not all(fact.plain for part in parts for fact in part):
+        return Fact(label, parts=tuple(parts))
+    if single:
+        return Fact(label, lines=tuple(f"{fact.label}: {fact.text}" for fact in parts[0]))
+    return Fact(label, lines=tuple(_line(part) for part in parts))
+
+
+def _line(part: tuple[Fact, ...]) -> str:
+    """``CH4; alarm came: yes; after, s: 8``: the first value stands for itself."""
+    first, *rest = part
+    return "; ".join(
+        [first.text, *(f"{fact.label[:1].lower()}{fact.label[1:]}: {fact.text}" for fact in rest)]
+    )
+
+
 def _facts(
     body: Mapping[str, Any], names: Names, opened: Mapping[str, str], zone: str, *, top: bool
 ) -> tuple[Fact, ...]:
     found = []
-    for key, value in body.items():
+    for key, value in sorted(body.items(), key=lambda pair: _ORDER.get(pair[0], len(_ORDER))):
         if top and key in _SAID:
             continue
         if key == "document":
@@ -168,10 +194,10 @@ def _facts(
 def _fact(key: str, value: Any, names: Names, opened: Mapping[str, str], zone: str) -> Fact:
     label = field_word(key)
     if isinstance(value, Mapping):
-        return Fact(label, parts=(_facts(value, names, opened, zone, top=False),))
+        return _gathered(label, [_facts(value, names, opened, zone, top=False)], single=True)
     if isinstance(value, list | tuple):
         if value and all(isinstance(each, Mapping) for each in value):
-            return Fact(label, parts=tuple(_facts(each, names, opened, zone, top=False) for each in value))
+            return _gathered(label, [_facts(each, names, opened, zone, top=False) for each in value])
         said = [_fact(key, each, names, opened, zone).text for each in value]
         return Fact(label, ", ".join(said))
     if not isinstance(value, str):

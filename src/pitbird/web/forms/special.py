@@ -116,12 +116,7 @@ class Calibration(EntryForm):
 
     def build(self) -> None:
         """Cylinders, zeroing, a group for each channel, the result."""
-        cylinders = [
-            state
-            for state in Now().all_of(CylinderState)
-            if state.described_by
-            and (state.emptied_at is None or state.subject == self.setting.given.get("gas"))
-        ]
+        cylinders = usable_cylinders(self.setting.state)
         self.fields["cylinders"] = forms.MultipleChoiceField(
             label=_("Cylinders used"),
             choices=[(each.subject, f"{naming.code(each.subject)}: {mixture(each)}") for each in cylinders],
@@ -199,6 +194,13 @@ class Calibration(EntryForm):
         if path == "channels" and self.channels:
             return "channels-0-applied"
         return super().field_of(path)
+
+
+def usable_cylinders(state: Any) -> list[CylinderState]:
+    """Cylinders that may serve a detector: described, not emptied, at its site (anywhere, if there is none)."""
+    left = [each for each in Now().all_of(CylinderState) if each.described_by and each.emptied_at is None]
+    near = [each for each in left if isinstance(state, DetectorState) and each.site == state.site]
+    return near or left
 
 
 def mixture(state: CylinderState) -> str:
