@@ -272,8 +272,37 @@ def test_one_entry_at_a_time_gives_what_folding_anew_gives(acts: list[tuple[int,
         state = anew
 
 
-@pytest.mark.parametrize("kind", ["bump-test", "calibration"])
-def test_a_cylinders_tests_add_up_in_any_order_without_folding_anew(kind: str) -> None:
+def test_a_test_across_a_change_over_serves_the_day_in_which_it_began() -> None:
+    late = bump(at("04:01"))
+    late["applications"][0]["gas_on"] = at("03:59")
+    assert folded(detector(), late).tests[0].at == ms("03:59")
+
+
+def test_failed_tests_on_one_cylinder_are_counted_in_a_row_and_by_detector() -> None:
+    gas = "cylinder:C-112"
+    fails = [
+        bump(at("06:00"), missed="CO"),
+        bump(at("06:10")),
+        bump(at("06:20"), missed="CO"),
+        bump(at("06:30"), missed="CO", detector="detector:D-018"),
+    ]
+    state = folded(body("cylinder", at("05:00")), *fails, subject=gas)
+    assert [(f.in_a_row, f.detectors) for f in state.failures] == [(2, 2), (1, 1), (1, 1)]
+    answer = body("cylinder-released", at("08:00"), answers=[fails[3]["id"]])
+    state = folded(body("cylinder", at("05:00")), *fails, answer, subject=gas)
+    assert [f.until for f in state.failures] == [ms("08:00"), None, None]
+
+
+def test_spoiled_attempts_are_counted_but_ask_nothing_of_the_gas() -> None:
+    spoiled = bump(at("06:05"), outcome="spoiled", spoiled_because="hood-slipped")
+    fails = [bump(at("06:00"), missed="CO"), spoiled, bump(at("06:10"), missed="CO")]
+    state = folded(body("cylinder", at("05:00")), *fails, subject="cylinder:C-112")
+    assert state.spoiled == 1
+    assert [f.in_a_row for f in state.failures] == [2, 1]
+
+
+@pytest.mark.parametrize("kind", ["gauge-read", "calibration"])
+def test_what_adds_up_in_any_order_is_not_folded_anew(kind: str) -> None:
     first, second = body(kind, at("09:00")), body(kind, at("08:00"))
     state = apply(empty("cylinder:C-112"), item_of(0, first, first["at"]))
     assert state is not None

@@ -19,6 +19,9 @@ TESTS_KEPT: Final = 16
 EVENTS_KEPT: Final = 24
 REASONS_KEPT: Final = 64
 SPANS_KEPT: Final = 16
+FAILURES_KEPT: Final = 32
+#: A question about a cylinder looks at so many of its latest tests.
+TESTS_ON_KEPT: Final = 10
 
 
 class AlarmFact(msgspec.Struct, frozen=True):
@@ -69,8 +72,9 @@ class ShownFact(msgspec.Struct, frozen=True):
 class TestFact(msgspec.Struct, frozen=True):
     """One bump test. ``outcome`` is the worse of what was stated and what the facts say.
 
-    ``counts`` is false where the clock is in doubt (a pass dated after it was recorded).
-    ``at`` is when it happened, ``ended`` the last gas off; ``index`` the entry's place in the book.
+    ``counts`` is false where the clock is in doubt (a pass dated after it was recorded). ``at`` is when it
+    began: the entry's time or the first gas on, whichever was earlier, so that a test across a change-over
+    serves the day in which it began. ``index`` is the entry's place in the book.
     """
 
     entry: str
@@ -210,6 +214,30 @@ class GaugeFact(msgspec.Struct, frozen=True):
     entry: str
 
 
+class FailedOn(msgspec.Struct, frozen=True):
+    """A test that failed on a cylinder: whether the gas is to be asked first is a matter of the rules.
+
+    ``in_a_row`` counts the failed tests on the cylinder without a pass between, this one included;
+    ``detectors`` the different detectors that failed among its last ten tests. ``until`` is when the
+    question was answered by a release that names the entry.
+    """
+
+    entry: str
+    at: Ms
+    detector: str
+    in_a_row: int
+    detectors: int
+    until: Ms | None = None
+
+
+class TestedOn(msgspec.Struct, frozen=True):
+    """One of the latest tests on a cylinder, passed or failed; spoiled ones say nothing about the gas."""
+
+    at: Ms
+    detector: str
+    failed: bool
+
+
 class CylinderState(msgspec.Struct, frozen=True):
     """What the book says about one cylinder of test gas."""
 
@@ -240,6 +268,9 @@ class CylinderState(msgspec.Struct, frozen=True):
     tests: int = 0
     gas_on_ms: int = 0
     fails: int = 0
+    spoiled: int = 0
+    recent: tuple[TestedOn, ...] = ()
+    failures: tuple[FailedOn, ...] = ()
     last_test_at: Ms | None = None
     not_understood: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()

@@ -73,8 +73,8 @@ def _release(body: CylinderReleased) -> Iterator[Fault]:
     state = Now().state(body.cylinder)
     if not isinstance(state, CylinderState):
         return
-    held = {span.entry for span in state.withdrawn if span.until is None}
+    held = {one.entry for one in (*state.withdrawn, *state.failures) if one.until is None}
     for place, answer in enumerate(body.answers):
         if answer not in held:
-            problem = f"is no open quarantine of {body.cylinder}"
+            problem = f"is no open quarantine of {body.cylinder}, nor a failed test on it that asks about the gas"
             yield Fault(f"cylinder-released.answers.{place}", answer, problem)

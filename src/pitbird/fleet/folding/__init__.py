@@ -13,6 +13,7 @@ Corrections are flat: the correction with the highest index says what an entry i
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
@@ -71,9 +72,8 @@ def fold(
     correction and every corrected entry.
     """
     listed = sorted(entries, key=lambda entry: entry[0])
-    state = start or empty(subject)
-    for state in trace(subject, listed, until=until, start=start):
-        pass
+    states = deque(trace(subject, listed, until=until, start=start), maxlen=1)
+    state = states[0] if states else start or empty(subject)
     if start is None:
         last_index = listed[-1][0] if listed else -1
         return msgspec.structs.replace(state, count=len(listed), last_index=last_index)
@@ -137,13 +137,11 @@ def _moved_here(
 
 
 def _order_is_free(state: State, item: Item) -> bool:
-    """Tests and gauge readings of a cylinder add up the same in any order."""
-    return isinstance(state, CylinderState) and item.kind in {
-        "bump-test",
-        "calibration",
-        "gauge-read",
-        "note",
-    }
+    """Gauge readings of a cylinder, and spoiled attempts with it, add up the same in any order."""
+    if not isinstance(state, CylinderState):
+        return False
+    spoiled = item.kind == "bump-test" and item.body["outcome"] == "spoiled"
+    return spoiled or item.kind in {"calibration", "gauge-read", "note"}
 
 
 def _step(state: State, item: Item) -> State:

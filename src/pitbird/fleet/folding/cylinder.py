@@ -8,7 +8,18 @@ from typing import Final
 from msgspec.structs import replace
 
 from pitbird.fleet.folding.item import Item
-from pitbird.fleet.state import EVENTS_KEPT, SPANS_KEPT, ComponentFact, CylinderState, GaugeFact, Span
+from pitbird.fleet.state import (
+    EVENTS_KEPT,
+    FAILURES_KEPT,
+    SPANS_KEPT,
+    TESTS_ON_KEPT,
+    ComponentFact,
+    CylinderState,
+    FailedOn,
+    GaugeFact,
+    Span,
+    TestedOn,
+)
 from pitbird.fleet.times import Ms, ms_of
 
 
@@ -94,24 +105,58 @@ def _released(state: CylinderState, item: Item) -> CylinderState:
         replace(span, until=item.order_at) if span.entry in answers and span.until is None else span
         for span in state.withdrawn
     )
-    return replace(state, withdrawn=spans)
+    failures = tuple(
+        replace(failure, until=item.order_at)
+        if failure.entry in answers and failure.until is None
+        else failure
+        for failure in state.failures
+    )
+    return replace(state, withdrawn=spans, failures=failures)
 
 
 def _tested(state: CylinderState, item: Item) -> CylinderState:
-    for application in item.body.get("applications", ()):
-        if application["cylinder"] != state.subject:
-            continue
+    outcome = item.body["outcome"]
+    mine = [a for a in item.body.get("applications", ()) if a["cylinder"] == state.subject]
+    for application in mine:
         on, off = ms_of(application["gas_on"]), ms_of(application["gas_off"])
         state = replace(
             state,
             tests=state.tests + 1,
             gas_on_ms=state.gas_on_ms + max(0, off - on),
-            fails=state.fails + (item.body["outcome"] == "failed"),
             last_test_at=max(state.last_test_at or item.order_at, item.order_at),
         )
         if "gauge_bar" in application:
             state = _gauge(state, on, application["gauge_bar"], item.id)
-    return state
+    if not mine:
+        return state
+    if outcome == "spoiled":
+        return replace(state, spoiled=state.spoiled + 1)
+    # Which channel missed does not matter: a cylinder that is running out may fail any of them.
+    return _counted_on(state, item, failed=outcome == "failed")
+
+
+def _counted_on(state: CylinderState, item: Item, *, failed: bool) -> CylinderState:
+    """Keep the latest tests on the cylinder, and what each failed one says about a question to the gas."""
+    test = TestedOn(at=item.order_at, detector=item.body["detector"], failed=failed)
+    recent = (test, *state.recent)[:TESTS_ON_KEPT]
+    state = replace(state, recent=recent)
+    if not failed:
+        return state
+    row = next((place for place, one in enumerate(recent) if not one.failed), len(recent))
+    failure = FailedOn(
+        entry=item.id,
+        at=item.order_at,
+        detector=test.detector,
+        in_a_row=row,
+        detectors=len({one.detector for one in recent if one.failed}),
+    )
+    failures = (failure, *state.failures)
+    if len(failures) > FAILURES_KEPT:
+        # What is still open outlives what has been answered.
+        answered = [one for one in failures if one.until is not None]
+        kept = [one for one in failures if one.until is None]
+        failures = tuple((kept + answered)[:FAILURES_KEPT])
+    return replace(state, fails=state.fails + 1, failures=failures)
 
 
 def _nothing(state: CylinderState, item: Item) -> CylinderState:

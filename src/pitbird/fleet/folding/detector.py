@@ -25,7 +25,7 @@ from pitbird.fleet.state import (
     TestFact,
     UntestedIssue,
 )
-from pitbird.fleet.times import ms_of
+from pitbird.fleet.times import Ms, ms_of
 
 
 def fold_detector(state: DetectorState, item: Item) -> DetectorState:
@@ -121,6 +121,12 @@ def _tested(state: DetectorState, item: Item) -> DetectorState:
     return state
 
 
+def began(item: Item) -> Ms:
+    """When a test began: its own time or its first gas on, whichever was earlier."""
+    gas_on = [ms_of(application["gas_on"]) for application in item.body.get("applications", ())]
+    return Ms(min([item.order_at, *gas_on]))
+
+
 def test_fact(item: Item, outcome: str) -> TestFact:
     """A bump test as a fact: per channel, any *no* over its gas applications wins over a *yes*."""
     body = item.body
@@ -141,7 +147,7 @@ def test_fact(item: Item, outcome: str) -> TestFact:
     return TestFact(
         entry=item.id,
         index=item.index,
-        at=item.order_at,
+        at=began(item),
         by=body["by"],
         site=body.get("where"),
         outcome=outcome,

@@ -104,6 +104,9 @@ def fold_other(state: OtherState, item: Item) -> OtherState:
         document = canonical(body["document"]).decode()
         description = {**state.description, document_digest(body["document"]): document}
         return replace(state, described_by=item.id, description=description)
+    added = _ADDED.get(item.kind)
+    if added is not None:
+        return replace(state, description={**state.description, **added(body)})
     describe = _DESCRIBED.get(item.kind)
     if describe is not None:
         return replace(state, described_by=item.id, description=describe(body))
@@ -121,3 +124,5 @@ _DESCRIBED: Final[dict[str, Callable[..., dict[str, str]]]] = {
     "sensor": _texts("gas", "principle", "serial", "made", "fitted_in", "channel"),
     "genesis": _texts("title", "format", "begun"),
 }
+#: Of these the newest stands beside what the book was described as.
+_ADDED: Final = {"epoch": _texts("known_size", "known_root", "because")}

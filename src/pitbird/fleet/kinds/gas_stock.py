@@ -100,7 +100,11 @@ class CylinderQuarantined(_OfCylinder):
 
 
 class CylinderReleased(_OfCylinder):
-    """The question about a quarantined cylinder is answered; it may serve again."""
+    """The question about a cylinder is answered; it may serve again.
+
+    ``answers`` are the entries that asked: a quarantine, or a failed test after which the rules ask about
+    the gas before they ask about the detectors.
+    """
 
     EXAMPLE: ClassVar[dict[str, Any]] = {
         "kind": "cylinder-released",

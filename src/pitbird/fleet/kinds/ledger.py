@@ -148,6 +148,33 @@ class Erasure(Body):
         return (self.subject,)
 
 
+class Epoch(Body):
+    """The book was restored from a copy behind one that others hold a checkpoint of: a new epoch begins.
+
+    ``known_size`` and ``known_root`` are of the checkpoint that others hold; what stood between this entry and
+    there is lost unless phones send it again.
+    """
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "epoch",
+        **common(30),
+        "book": "book:0195a000-0000-7000-8000-00000000001d",
+        "known_size": 48213,
+        "known_root": "ab" * 32,
+        "because": "restored",
+    }
+    kind: Literal["epoch"] = "epoch"
+    book: Annotated[str, Field(pattern=r"^book:[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+    known_size: Annotated[int, Field(ge=1, le=2**53 - 1, strict=True)]
+    known_root: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    because: Literal["restored", "lost", "other"]
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.book,)
+
+
 class Genesis(Body):
     """The first entry: it gives the book its identity."""
 
