@@ -73,8 +73,9 @@ def _release(body: CylinderReleased) -> Iterator[Fault]:
     state = Now().state(body.cylinder)
     if not isinstance(state, CylinderState):
         return
-    held = {one.entry for one in (*state.withdrawn, *state.failures) if one.until is None}
+    held = {span.entry for span in state.withdrawn if span.until is None}
+    held |= {failure.entry for failure in state.failures if failure.until is None}
     for place, answer in enumerate(body.answers):
         if answer not in held:
-            problem = f"is no open quarantine of {body.cylinder}, nor a failed test on it that asks about the gas"
+            problem = f"is no open quarantine of {body.cylinder}, nor a failed test on it"
             yield Fault(f"cylinder-released.answers.{place}", answer, problem)

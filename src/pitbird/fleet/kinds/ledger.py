@@ -151,8 +151,8 @@ class Erasure(Body):
 class Epoch(Body):
     """The book was restored from a copy behind one that others hold a checkpoint of: a new epoch begins.
 
-    ``known_size`` and ``known_root`` are of the checkpoint that others hold; what stood between this entry and
-    there is lost unless phones send it again.
+    ``known_size`` and ``known_root`` are of the checkpoint that others hold; what stood between this entry
+    and there is lost unless phones send it again.
     """
 
     SEALED: ClassVar[tuple[str, ...]] = ("note",)
