@@ -31,6 +31,12 @@ def _static_root() -> None:
     Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
 
 
+CHECKS = (
+    "whole_and_clean", "inlets_clear", "warmed_up", "battery", "hose_tight", "gauge_shows_pressure",
+    "cylinder_in_date",
+)  # fmt: skip
+
+
 def ago(minutes: float, now: Ms = NOON) -> Ms:
     """So many minutes before noon."""
     return Ms(int(now - minutes * MINUTE))
@@ -61,7 +67,7 @@ def passed(code: str, at: Ms, *, outcome: str = "passed", missed: str = "") -> d
     """A bump test with everything looked at, passed, or with one channel that did not come."""
     return {
         "kind": "bump-test", "detector": f"detector:{code}", "at": text_of(at), "outcome": outcome,
-        "checks": {"whole_and_clean": "yes", "inlets_clear": "yes", "warmed_up": "yes", "battery": "yes"},
+        "checks": dict.fromkeys(CHECKS, "yes"),
         "clean_air": [
             {"channel": channel["name"], "reading": channel["clean_air"], "right": "yes"} for channel in CHANNELS
         ],

@@ -11,9 +11,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from pitbird.fleet.kinds.base import INSTANT, SEALED, SUBJECT
+from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, ms_of
 from pitbird.record.leaf import read_leaf
 from pitbird.services import people
+from pitbird.services.knowing import Now
 from pitbird.store import book
 from pitbird.store.models import Entry
 from pitbird.web import names as naming
@@ -111,6 +113,19 @@ def corrections_of(rows: Sequence[book.Row]) -> dict[str, tuple[int, bool]]:
     return holding
 
 
+def worked_out(rows: Sequence[book.Row]) -> dict[str, str]:
+    """By the id of a bump test: the outcome that its facts amount to, as far as the folded states remember it."""
+    detectors = {body_of(row)["detector"] for row in rows if row.kind == "bump-test"}
+    if not detectors:
+        return {}
+    return {
+        test.entry: test.outcome
+        for state in Now().some(sorted(detectors)).values()
+        if isinstance(state, DetectorState)
+        for test in state.tests
+    }
+
+
 def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]:
     """Entries in words, reading names, sealed texts and corrections once for all of them."""
     bodies = [body_of(row) for row in rows]
@@ -122,6 +137,7 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
     )
     opened = people.texts(found for body in bodies for found in sealed_in(body))
     corrected = corrections_of(rows)
+    amounts_to = worked_out(rows)
     told = []
     for row, body in zip(rows, bodies, strict=True):
         by_id, voids = corrected.get(row.entry_id, (None, False))
@@ -139,7 +155,7 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
                 by=row.by,
                 by_name=namer(row.by),
                 site_name=namer(row.site),
-                sentence=sentence(body, namer, opened),
+                sentence=sentence(body, namer, opened) + _remark(row, body, amounts_to, corrected),
                 note=opened.get(note or "", ""),
                 note_withheld=bool(note) and note not in opened,
                 about=tuple((namer(subject), naming.address(subject)) for subject in body.get("about", ())),
@@ -150,6 +166,19 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
             )
         )
     return told
+
+
+def _remark(
+    row: book.Row,
+    body: Mapping[str, Any],
+    amounts_to: Mapping[str, str],
+    corrected: Mapping[str, tuple[int, bool]],
+) -> str:
+    """Where a test was stated as better than its facts are, that is said at once."""
+    outcome = amounts_to.get(row.entry_id)
+    if outcome is None or row.entry_id in corrected or outcome == body.get("outcome"):
+        return ""
+    return " " + _("What was recorded of it amounts to: %(outcome)s.") % {"outcome": word(outcome)}
 
 
 def facts(body: Mapping[str, Any], names: Names) -> tuple[Fact, ...]:

@@ -1,0 +1,88 @@
+"""Test gas: the cylinders, and the page of one."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from tests.web.conftest import SITE, Cast
+
+
+def text(client: Client, address: str) -> str:
+    answer = client.get(address)
+    assert answer.status_code == 200, answer.content
+    return re.sub(r"\s+", " ", answer.content.decode())
+
+
+def cylinder(code: str, **fields: Any) -> dict[str, Any]:
+    return {
+        "kind": "cylinder", "cylinder": f"cylinder:{code}", "balance": "air", "expires": "2027-10-06",
+        "minimum_pressure_bar": "2", "home": SITE, "lot": "L-1",
+        "components": [{"gas": "carbon dioxide", "amount": "2.5", "unit": "vol_pct"}], **fields,
+    }  # fmt: skip
+
+
+def group(page: str, name: str) -> str:
+    start = page.index(f'id="h-{name}"')
+    return page[start : page.index("</section>", start)]
+
+
+def test_cylinders_stand_by_what_can_be_done_with_them(cast: Cast, keeper: Client) -> None:
+    for code in ("C-1", "C-2", "C-3"):
+        cast.write(cylinder(code), minutes_ago=9)
+    cast.write({"kind": "cylinder-quarantined", "cylinder": "cylinder:C-2", "because": "leak"}, minutes_ago=8)
+    cast.write({"kind": "cylinder-emptied", "cylinder": "cylinder:C-3"}, minutes_ago=8)
+    page = text(keeper, "/gas")
+    assert "C-112" in group(page, "in-use")
+    assert "C-1<" in group(page, "in-stock")
+    assert "C-2<" in group(page, "quarantined")
+    assert "C-3<" in group(page, "emptied")
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"expires": "2026-03-01"}, "Out of date."),
+        ({"expires": "2026-03-02"}, "Out of date soon."),
+        ({"expires": "2026-04-01"}, "Out of date soon."),
+        ({"expires": "2026-04-02"}, ""),
+    ],
+)
+def test_a_cylinder_that_runs_out_is_said_to(
+    cast: Cast, keeper: Client, fields: dict[str, str], said: str
+) -> None:
+    # Today is 2 March 2026 on the site's clock; thirty days ahead are told.
+    cast.write(cylinder("C-1", **fields), minutes_ago=9)
+    assert ("Out of date" in group(text(keeper, "/gas"), "in-stock")) is bool(said)
+    assert said in text(keeper, "/gas/C-1")
+
+
+def test_a_cylinder_at_its_minimum_pressure_is_said_to_be(cast: Cast, keeper: Client) -> None:
+    assert "minimum pressure." not in text(keeper, "/gas")
+    cast.write({"kind": "gauge-read", "cylinder": "cylinder:C-112", "gauge_bar": "2"}, minutes_ago=1)
+    assert "At or below its minimum pressure." in text(keeper, "/gas")
+
+
+def test_the_page_of_one_says_what_is_in_it_and_what_was_done_with_it(keeper: Client) -> None:
+    page = text(keeper, "/gas/C-112")
+    assert "methane 2.2 % vol" in page
+    assert "L-2291" in page
+    assert "6 Oct 2027" in page
+    assert "2 gas applications" in page
+    assert "Bump test of D-017 passed; gas from C-112." in page
+    for kind in ("gauge-read", "cylinder-emptied", "cylinder-quarantined"):
+        assert f"/write/{kind}?about=cylinder:C-112" in page
+
+
+def test_a_doubt_about_gas_is_shown_until_it_is_answered(cast: Cast, keeper: Client) -> None:
+    cast.write(
+        {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "suspect-contents"}, minutes_ago=4
+    )
+    assert "still open" in text(keeper, "/gas/C-112")
+
+
+def test_a_cylinder_that_is_not_in_the_book_is_not_found(keeper: Client) -> None:
+    assert keeper.get("/gas/C-404").status_code == 404
