@@ -106,7 +106,7 @@ FAULTY: dict[str, tuple[dict[str, Any], str, str]] = {
         _rule(parameters={"lasts": "hours", "hours": True}), IN + "parameters", "whole number",
     ),
     "no hours at all": (
-        _rule(parameters={"lasts": "hours", "hours": 0}), IN + "parameters", "1 or more",
+        _rule(parameters={"lasts": "hours", "hours": 0}), IN + "parameters", "must be from 1",
     ),
     "no events": (
         _rule(predicate="no-event-since-test", parameters={"events": []}), IN + "parameters", "empty",

@@ -348,7 +348,7 @@ def _judge(moment: Moment, test: TestFact) -> Judged:
     if not rules.rules:
         return Judged(test, "unknown", (_GATE.finds("no-rules-in-set", entries=(test.entry,)),))
     plan = _plan(rules)
-    attempt = Attempt(test, moment.detector, moment.surroundings, moment.zone)
+    attempt = Attempt(test, moment)
     standing = "unknown" if plan.unusable else "counts"
     findings = []
     for bound, judge in plan.test:

@@ -298,7 +298,7 @@ SENTENCES: Final[dict[str, Message]] = {
     ),
     "gas-on-long-enough": lambda _: _("Gas was on long enough."),
     "gas-on-too-short": lambda _: _("Gas was on for less than {seconds} s on: {channels}."),
-    "gas-on-not-recorded": lambda _: _("How long gas was on is not recorded."),
+    "gas-on-not-recorded": lambda _: _("How long gas was on is not recorded for: {channels}."),
     "gas-on-short-enough": lambda _: _("Gas was on no longer than needed."),
     "gas-on-too-long": lambda _: _("Gas was on for more than {seconds} s on: {channels}."),
     # the gas
@@ -334,7 +334,7 @@ SENTENCES: Final[dict[str, Message]] = {
         "Whether cylinder {cylinder} was in quarantine then is no longer at hand."
     ),
     "gas-in-window": lambda _: _("The gas had the strength that the alarms ask for."),
-    "gas-not-recorded": lambda _: _("Which gas each channel met is not recorded."),
+    "gas-not-recorded": lambda _: _("Which gas they met is not recorded for: {channels}."),
     "gas-not-comparable": lambda _: _(
         "The gas in cylinder {cylinder} cannot be compared with the alarms of {channel}."
     ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitbird.fleet.state import EVENTS_KEPT, TESTS_KEPT, DetectorState
+from pitbird.fleet.state import EVENTS_KEPT, DetectorState
 from pitbird.rules.decision import Verdict
 from pitbird.rules.predicates.base import EVENTS
 from tests.rules.builders import (
@@ -17,7 +17,6 @@ from tests.rules.builders import (
     found,
     rule,
     rule_set,
-    spoiled,
     t,
     test_fact,
 )
@@ -184,41 +183,7 @@ def test_a_hand_over_from_wearer_to_wearer_asks_for_a_test(case: str) -> None:
     assert (decision.verdict, found(decision, "tested-since-hand-over").code) == (verdict, code)
 
 
-# --- attempts ------------------------------------------------------------
-
-TWO_TRIES = around(rule_set(DAILY, rule("attempts-within", spoiled=2, hours=12)))
-
-
-def test_two_spoiled_attempts_are_allowed_and_a_third_is_not() -> None:
-    tries = [spoiled(f"2026-03-02 06:{10 + n}", f"sp-{n}") for n in range(3)]
-    assert ask(detector(tests=(test_fact(), *tries[:2])), TWO_TRIES).verdict is Verdict.MAY_GO_OUT
-    decision = ask(detector(tests=(test_fact(), *tries)), TWO_TRIES)
-    assert decision.verdict is Verdict.NOT_YET
-    assert dict(found(decision, "attempts-within").facts) == {"count": "3", "allowed": "2"}
-
-
-def test_attempts_before_another_pass_or_long_ago_are_not_counted() -> None:
-    earlier = (
-        test_fact("2026-03-02 06:30", "test-0"),
-        *(spoiled(f"2026-03-02 06:{10 + n}", f"sp-{n}") for n in range(3)),
-    )
-    assert ask(detector(tests=(test_fact(), *earlier)), TWO_TRIES).verdict is Verdict.MAY_GO_OUT
-    yesterday = tuple(spoiled(f"2026-03-01 06:{10 + n}", f"sp-{n}") for n in range(3))
-    assert ask(detector(tests=(test_fact(), *yesterday)), TWO_TRIES).verdict is Verdict.MAY_GO_OUT
-
-
-def test_attempts_after_the_pass_are_not_counted() -> None:
-    later = tuple(spoiled(f"2026-03-02 07:{10 + n}", f"sp-{n}") for n in range(3))
-    assert ask(detector(tests=(*later, test_fact())), TWO_TRIES).verdict is Verdict.MAY_GO_OUT
-
-
-def test_attempts_that_may_no_longer_be_kept_cannot_be_judged() -> None:
-    later = tuple(spoiled(f"2026-03-02 07:{10 + n}", f"late-{n}") for n in range(TESTS_KEPT - 2))
-    before = spoiled("2026-03-02 06:30", "sp-1")
-    assert ask(detector(tests=(*later, test_fact(), before)), TWO_TRIES).verdict is Verdict.CANNOT_TELL
-
-
-@pytest.mark.parametrize("predicate", ["no-event-since-test", "tested-since-hand-over", "attempts-within"])
+@pytest.mark.parametrize("predicate", ["no-event-since-test", "tested-since-hand-over"])
 def test_without_a_counted_test_there_is_nothing_to_compare(predicate: str) -> None:
     decision = ask(detector(tests=()))
     assert found(decision, predicate).code == "no-test-to-compare"

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitbird.fleet.state import ChannelFact
+from pitbird.fleet.state import TESTS_KEPT, ChannelFact
 from pitbird.fleet.state import TestFact as Bump
 from pitbird.rules.decision import Verdict
 from pitbird.rules.predicates.shown import judge_clean_air
@@ -27,6 +27,7 @@ from tests.rules.builders import (
     rule,
     rule_set,
     shown,
+    spoiled,
     test_fact,
 )
 
@@ -217,6 +218,46 @@ def test_a_time_that_is_no_number_does_not_pass(predicate: dict[str, Any]) -> No
     test = test_fact(shown=tuple(shown(c.name, gas_on_s=float("nan")) for c in FOUR))
     assert _judge(predicate, test)[1] is NO
     assert _judge(predicate, test_fact(shown=(shown("XX"),)))[0] == "gas-on-not-recorded"
+
+
+# --- attempts ------------------------------------------------------------
+
+TWO_TRIES = around(rule_set(DAILY, rule("attempts-within", spoiled=2, hours=12)))
+
+
+def test_two_spoiled_attempts_are_allowed_and_a_third_is_not() -> None:
+    tries = [spoiled(f"2026-03-02 06:{10 + n}", f"sp-{n}") for n in range(3)]
+    assert ask(detector(tests=(test_fact(), *tries[:2])), TWO_TRIES).verdict is YES
+    decision = ask(detector(tests=(test_fact(), *tries)), TWO_TRIES)
+    assert decision.verdict is NO
+    assert dict(found(decision, "attempts-within").facts) == {"count": "3", "allowed": "2"}
+
+
+def test_attempts_before_another_pass_or_long_ago_are_not_counted() -> None:
+    earlier = (
+        test_fact("2026-03-02 06:30", "test-0"),
+        *(spoiled(f"2026-03-02 06:{10 + n}", f"sp-{n}") for n in range(3)),
+    )
+    assert ask(detector(tests=(test_fact(), *earlier)), TWO_TRIES).verdict is YES
+    yesterday = tuple(spoiled(f"2026-03-01 06:{10 + n}", f"sp-{n}") for n in range(3))
+    assert ask(detector(tests=(test_fact(), *yesterday)), TWO_TRIES).verdict is YES
+
+
+def test_attempts_after_the_pass_are_not_counted() -> None:
+    later = tuple(spoiled(f"2026-03-02 07:{10 + n}", f"sp-{n}") for n in range(3))
+    assert ask(detector(tests=(*later, test_fact())), TWO_TRIES).verdict is YES
+
+
+def test_attempts_that_may_no_longer_be_kept_cannot_be_judged() -> None:
+    later = tuple(spoiled(f"2026-03-02 07:{10 + n}", f"late-{n}") for n in range(TESTS_KEPT - 2))
+    before = spoiled("2026-03-02 06:30", "sp-1")
+    assert ask(detector(tests=(*later, test_fact(), before)), TWO_TRIES).verdict is DOUBT
+
+
+def test_a_pass_after_too_many_attempts_does_not_count_but_an_earlier_one_does() -> None:
+    tries = [spoiled(f"2026-03-02 06:{10 + n}", f"sp-{n}") for n in range(3)]
+    decision = ask(detector(tests=(test_fact(), *tries, test_fact("2026-03-02 05:00", "test-0"))), TWO_TRIES)
+    assert (decision.verdict, decision.test) == (YES, "test-0")
 
 
 # --- bare reports ------------------------------------------------------------

@@ -59,6 +59,7 @@ class Parameter:
     about: str
     choices: tuple[str, ...] = ()
     least: int = 1
+    most: int = 1_000_000
     may_be_empty: bool = False
     when: tuple[str, str] | None = None
 
@@ -68,8 +69,9 @@ class Parameter:
             case Kind.WHOLE:
                 if type(value) is not int:
                     return f"must be a whole number, not {value!r}"
-                inside = self.least <= value <= 1_000_000
-                return None if inside else f"must be {self.least} or more, not {value}"
+                if self.least <= value <= self.most:
+                    return None
+                return f"must be from {self.least} to {self.most}, not {value}"
             case Kind.DECIMAL:
                 amount = number(value) if type(value) is str else None
                 if amount is None:
@@ -207,15 +209,14 @@ class Attempt:
     """What a predicate about one test may look at: the test, the detector, and the gas and people around
     it."""
 
-    __slots__ = ("_day", "detector", "surroundings", "test", "zone")
+    __slots__ = ("_day", "attempts", "detector", "surroundings", "test", "zone")
 
-    def __init__(
-        self, test: TestFact, detector: DetectorState, surroundings: Surroundings, zone: str | None
-    ) -> None:
+    def __init__(self, test: TestFact, moment: Moment) -> None:
         self.test = test
-        self.detector = detector
-        self.surroundings = surroundings
-        self.zone = zone
+        self.attempts = moment.attempts  # all tests, newest first
+        self.detector = moment.detector
+        self.surroundings = moment.surroundings
+        self.zone = moment.zone
         self._day: str | None = None
 
     @property

@@ -71,10 +71,11 @@ def _latest(
         calibration = kept.get(channel.name)
         if calibration is None:
             return rule.finds("never-calibrated", (("channel", channel.name),))
-        facts: Facts = (("channel", channel.name), at("calibrated_at", calibration.at))
         if calibration.at > moment.as_of:
+            facts: Facts = (("channel", channel.name), at("calibrated_at", calibration.at))
             later = rule.finds("only-later-calibration-kept", facts, (calibration.entry,))
         elif not calibration.passed:
+            facts = (("channel", channel.name), at("calibrated_at", calibration.at))
             return rule.finds("calibration-failed", facts, (calibration.entry,))
         good.append(calibration)
     return later or good
@@ -90,7 +91,7 @@ def _entries(calibrations: list[CalibrationFact]) -> tuple[str, ...]:
     "calibrated-within-days",
     Scope.MOMENT,
     parameters=(
-        Parameter("days", Kind.WHOLE, "for how many days (of 24 hours) a calibration lasts"),
+        Parameter("days", Kind.WHOLE, "for how many days (of 24 hours) a calibration lasts", most=3660),
         _GASES,
         _MAKER,
     ),

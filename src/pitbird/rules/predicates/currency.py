@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pitbird.fleet.state import EVENTS_KEPT, TESTS_KEPT
+from pitbird.fleet.state import EVENTS_KEPT
 from pitbird.fleet.times import HOUR, Ms, end_of_working_day, next_change_over
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
@@ -63,7 +63,13 @@ _NO_TEST = {
     gas_test=True,
     parameters=(
         Parameter("lasts", Kind.WORD, "how long a pass lasts", choices=("working-day", "shift", "hours")),
-        Parameter("hours", Kind.WHOLE, "for how many hours, where it lasts hours", when=("lasts", "hours")),
+        Parameter(
+            "hours",
+            Kind.WHOLE,
+            "for how many hours, where it lasts hours",
+            most=8784,
+            when=("lasts", "hours"),
+        ),
     ),
     codes={
         **_NO_TEST,
@@ -98,7 +104,7 @@ def gas_test_current(moment: Moment, rule: Bound) -> Finding:
     "gas-test-within-days",
     Scope.MOMENT,
     gas_test=True,
-    parameters=(Parameter("days", Kind.WHOLE, "for how many days (of 24 hours) a pass lasts"),),
+    parameters=(Parameter("days", Kind.WHOLE, "for how many days (of 24 hours) a pass lasts", most=3660),),
     codes={**_NO_TEST, "pass-older-than-days": Code(NOT_MET, "test")},
 )
 def gas_test_within_days(moment: Moment, rule: Bound) -> Finding:
@@ -170,43 +176,3 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
         facts: Facts = (at("handed_over_at", handed), at("tested_at", test.at))
         return rule.finds("handed-over-since-test", facts, (custody.entry, test.entry))
     return rule.finds("no-hand-over-since-test")
-
-
-@predicate(
-    "attempts-within",
-    Scope.MOMENT,
-    parameters=(
-        Parameter("spoiled", Kind.WHOLE, "how many spoiled attempts may come before the pass", least=0),
-        Parameter("hours", Kind.WHOLE, "how far back from the pass they are counted"),
-    ),
-    codes={
-        "attempts-within": Code(MET),
-        "no-test-to-compare": Code(NOT_APPLICABLE),
-        "too-many-attempts": Code(NOT_MET, "calibrate"),
-        "attempts-no-longer-kept": Code(UNKNOWN, "test"),
-    },
-)
-def attempts_within(moment: Moment, rule: Bound) -> Finding:
-    """Not more than so many spoiled attempts lie directly before the counted test (since the pass or failure
-    before it) and within so many hours of it."""
-    test = moment.counted
-    if test is None:
-        return rule.finds("no-test-to-compare")
-    if len(moment.attempts) == 1:
-        return rule.finds("attempts-within")
-    since = test.at - rule.values["hours"] * HOUR
-    spoiled = []
-    all_kept = False
-    for attempt in moment.attempts:  # newest first
-        if attempt is test or attempt.at > test.at:
-            continue
-        if attempt.outcome != "spoiled" or attempt.at < since:
-            all_kept = True
-            break
-        spoiled.append(attempt.entry)
-    if len(spoiled) > rule.values["spoiled"]:
-        facts = (("count", str(len(spoiled))), ("allowed", str(rule.values["spoiled"])))
-        return rule.finds("too-many-attempts", facts, (*spoiled, test.entry))
-    if not all_kept and len(moment.attempts) >= TESTS_KEPT:
-        return rule.finds("attempts-no-longer-kept")
-    return rule.finds("attempts-within")

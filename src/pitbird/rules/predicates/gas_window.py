@@ -24,6 +24,7 @@ from pitbird.rules.predicates.base import (
     number,
     predicate,
 )
+from pitbird.rules.predicates.shown import asked_of_gas
 from pitbird.science.gases import gas_of, lfl_vol_pct, same_gas
 
 PPM_PER_VOL_PCT: Final = 10_000
@@ -166,13 +167,16 @@ def gas_in_window(attempt: Attempt, rule: Bound) -> Finding:
         ask["flammable_s"], ask["toxic_s"], ask["oxygen_s"],
     )  # fmt: skip
     channels = {channel.name: channel for channel in attempt.detector.channels}
-    judged = 0
+    asked = asked_of_gas(attempt.detector.channels)
+    met = {shown.channel for shown in test.shown}
+    absent = [name for name in asked if name not in met]
+    if (absent or not asked) and not attempt.reported:
+        return rule.finds("gas-not-recorded", (("channels", ", ".join(absent)),), (test.entry,))
     doubt = None
     for shown in test.shown:
         channel = channels.get(shown.channel)
-        if channel is None or not any(alarm.shown_by == "gas" for alarm in channel.alarms):
+        if channel is None or channel.name not in asked:
             continue
-        judged += 1
         cylinder = known_cylinder(attempt, shown.cylinder)
         if cylinder is None:
             doubt = doubt or rule.finds("cylinder-not-known", (("cylinder", shown.cylinder),), (test.entry,))
@@ -191,6 +195,4 @@ def gas_in_window(attempt: Attempt, rule: Bound) -> Finding:
             return rule.finds("alarm-took-too-long", slow, (test.entry,))
     if doubt is not None:
         return doubt
-    if not judged:
-        return rule.finds("bare-report" if attempt.reported else "gas-not-recorded")
-    return rule.finds("gas-in-window")
+    return rule.finds("bare-report" if absent else "gas-in-window")

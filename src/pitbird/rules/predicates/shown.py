@@ -7,7 +7,8 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Final
 
-from pitbird.fleet.state import ChannelFact
+from pitbird.fleet.state import TESTS_KEPT, ChannelFact
+from pitbird.fleet.times import HOUR
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
     CHECKS,
@@ -63,6 +64,11 @@ def footing_accepted(attempt: Attempt, rule: Bound) -> Finding:
     return rule.finds("footing-not-understood", (("footing", test.footing),))
 
 
+def asked_of_gas(channels: tuple[ChannelFact, ...]) -> list[str]:
+    """The channels with an alarm that gas must show."""
+    return [channel.name for channel in channels if any(alarm.shown_by == "gas" for alarm in channel.alarms)]
+
+
 @predicate(
     "every-alarm-shown",
     Scope.TEST,
@@ -80,11 +86,7 @@ def every_alarm_shown(attempt: Attempt, rule: Bound) -> Finding:
     missed: set[str] = set()
     for shown in attempt.test.shown:
         (reached if shown.reached else missed).add(shown.channel)
-    asked = [
-        channel.name
-        for channel in attempt.detector.channels
-        if any(alarm.shown_by == "gas" for alarm in channel.alarms)
-    ]
+    asked = asked_of_gas(attempt.detector.channels)
     if not asked:
         return rule.finds("no-alarm-to-show")
     lacking = [name for name in asked if name in missed or (name not in reached and not attempt.reported)]
@@ -254,16 +256,60 @@ def judge_clean_air(gas: str, principle: str, described: str, tolerance: str, re
     return "yes" if around == 0 else "doubtful"
 
 
-def _exposed(attempt: Attempt, channels: tuple[ChannelFact, ...]) -> list[tuple[str, float]]:
-    """Channel and seconds of gas, for channels with an alarm to be shown by gas."""
-    asked = {channel.name for channel in channels if any(alarm.shown_by == "gas" for alarm in channel.alarms)}
-    return [(shown.channel, shown.gas_on_s) for shown in attempt.test.shown if shown.channel in asked]
+def _exposed(attempt: Attempt, rule: Bound) -> Finding | list[tuple[str, float]]:
+    """Channel and seconds of gas, for every channel with an alarm to be shown by gas; or what is missing."""
+    on = {shown.channel: shown.gas_on_s for shown in attempt.test.shown}
+    asked = asked_of_gas(attempt.detector.channels)
+    absent = [name for name in asked if name not in on]
+    if (absent or not asked) and not attempt.reported:
+        return rule.finds("gas-on-not-recorded", (("channels", ", ".join(absent)),), (attempt.test.entry,))
+    exposed = [(name, on[name]) for name in asked if name in on]
+    return exposed or rule.finds("bare-report")
+
+
+@predicate(
+    "attempts-within",
+    Scope.TEST,
+    parameters=(
+        Parameter(
+            "spoiled", Kind.WHOLE, "how many spoiled attempts may come before the pass", least=0, most=10
+        ),
+        Parameter("hours", Kind.WHOLE, "how far back from the pass they are counted", most=8784),
+    ),
+    codes={
+        "attempts-within": Code(MET),
+        "too-many-attempts": Code(NOT_MET, "calibrate"),
+        "attempts-no-longer-kept": Code(UNKNOWN, "test"),
+    },
+)
+def attempts_within(attempt: Attempt, rule: Bound) -> Finding:
+    """Not more than so many spoiled attempts lie directly before the test (since the pass or failure
+    before it) and within so many hours of it."""
+    test = attempt.test
+    if len(attempt.attempts) == 1:
+        return rule.finds("attempts-within")
+    since = test.at - rule.values["hours"] * HOUR
+    spoiled = []
+    all_kept = False
+    for other in attempt.attempts:  # newest first
+        if other is test or other.at > test.at:
+            continue
+        if other.outcome != "spoiled" or other.at < since:
+            all_kept = True
+            break
+        spoiled.append(other.entry)
+    if len(spoiled) > rule.values["spoiled"]:
+        facts = (("count", str(len(spoiled))), ("allowed", str(rule.values["spoiled"])))
+        return rule.finds("too-many-attempts", facts, (*spoiled, test.entry))
+    if not all_kept and len(attempt.attempts) >= TESTS_KEPT:
+        return rule.finds("attempts-no-longer-kept")
+    return rule.finds("attempts-within")
 
 
 @predicate(
     "gas-on-at-least",
     Scope.TEST,
-    parameters=(Parameter("seconds", Kind.WHOLE, "the shortest exposure"),),
+    parameters=(Parameter("seconds", Kind.WHOLE, "the shortest exposure", most=3600),),
     codes={
         "gas-on-long-enough": Code(MET),
         **_BARE,
@@ -273,9 +319,9 @@ def _exposed(attempt: Attempt, channels: tuple[ChannelFact, ...]) -> list[tuple[
 )
 def gas_on_at_least(attempt: Attempt, rule: Bound) -> Finding:
     """Gas was on for at least so many seconds on every channel that had to show an alarm."""
-    exposed = _exposed(attempt, attempt.detector.channels)
-    if not exposed:
-        return rule.finds("bare-report" if attempt.reported else "gas-on-not-recorded")
+    exposed = _exposed(attempt, rule)
+    if isinstance(exposed, Finding):
+        return exposed
     short = [name for name, seconds in exposed if not seconds >= rule.values["seconds"]]
     if short:
         facts = (("channels", ", ".join(short)), ("seconds", str(rule.values["seconds"])))
@@ -286,7 +332,7 @@ def gas_on_at_least(attempt: Attempt, rule: Bound) -> Finding:
 @predicate(
     "gas-on-within",
     Scope.TEST,
-    parameters=(Parameter("seconds", Kind.WHOLE, "the longest exposure"),),
+    parameters=(Parameter("seconds", Kind.WHOLE, "the longest exposure", most=3600),),
     codes={
         "gas-on-short-enough": Code(MET),
         **_BARE,
@@ -296,9 +342,9 @@ def gas_on_at_least(attempt: Attempt, rule: Bound) -> Finding:
 )
 def gas_on_within(attempt: Attempt, rule: Bound) -> Finding:
     """Gas was on for no more than so many seconds; a longer test hides a slow sensor and spends gas."""
-    exposed = _exposed(attempt, attempt.detector.channels)
-    if not exposed:
-        return rule.finds("bare-report" if attempt.reported else "gas-on-not-recorded")
+    exposed = _exposed(attempt, rule)
+    if isinstance(exposed, Finding):
+        return exposed
     long = [name for name, seconds in exposed if not seconds <= rule.values["seconds"]]
     if long:
         facts = (("channels", ", ".join(long)), ("seconds", str(rule.values["seconds"])))
