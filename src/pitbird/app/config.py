@@ -64,7 +64,8 @@ def sqlite(path: Path) -> dict[str, Any]:
         "OPTIONS": {
             "transaction_mode": "IMMEDIATE",
             "timeout": 30,
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+            "PRAGMA foreign_keys=ON; PRAGMA secure_delete=ON;",
         },
     }
 

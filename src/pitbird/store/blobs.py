@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from django.db import connection
@@ -46,6 +46,24 @@ def get(commitments: Iterable[str]) -> dict[str, SealedBlob]:
             for commitment, salt, media_type, content in cursor.fetchall():
                 found[commitment] = SealedBlob(commitment, bytes(salt), media_type, bytes(content))
     return found
+
+
+def every_text(piece: int = 1000) -> Iterator[SealedBlob]:
+    """All texts, in pieces, in the order of their commitments."""
+    after = ""
+    while True:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT commitment, salt, media_type, content FROM store_blob "
+                "WHERE media_type = %s AND commitment > %s ORDER BY commitment LIMIT %s",
+                ["text/plain", after, piece],
+            )
+            rows = cursor.fetchall()
+        if not rows:
+            return
+        for commitment, salt, media_type, content in rows:
+            yield SealedBlob(commitment, bytes(salt), media_type, bytes(content))
+        after = rows[-1][0]
 
 
 def erase(commitments: Sequence[str]) -> int:
