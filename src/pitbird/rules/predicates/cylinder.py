@@ -140,13 +140,15 @@ def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Dec
     ]
     if noted:
         return min(noted), ()
-    latest = None
-    for gauge in cylinder.gauges:
-        if gauge.at <= attempt.test.at and (latest is None or gauge.at > latest.at):
-            latest = gauge
-    if latest is None:
+    read = [
+        (-gauge.at, number(gauge.bar) or Decimal(0), gauge.entry)
+        for gauge in cylinder.gauges
+        if gauge.at <= attempt.test.at
+    ]
+    if not read:
         return None
-    return number(latest.bar) or Decimal(0), (latest.entry,)
+    _, bar, entry = min(read)  # the latest, and of several at once the lowest
+    return bar, (entry,)
 
 
 @predicate(

@@ -88,7 +88,8 @@ def _judge(
 )
 def tester_trained(attempt: Attempt, rule: Bound) -> Finding:
     """Whoever made the test was trained in the topic at that time: the newest training by then was passed and
-    holds through its last day, on the site's calendar, and the person had not left."""
+    holds through its last day, on the site's calendar (without the site's clock that is unknown), and the
+    person had not left before that day. Of trainings at the same time the one not passed counts."""
     test = attempt.test
     found = _judge(rule, attempt.surroundings.people, test.by, test.at, attempt.day)
     if isinstance(found, Finding):

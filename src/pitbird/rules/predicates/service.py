@@ -35,7 +35,7 @@ from pitbird.rules.predicates.base import (
     },
 )
 def described(moment: Moment, rule: Bound) -> Finding:
-    """The book describes the detector, with at least one channel that has an alarm."""
+    """The book describes the detector, with at least one channel, and an alarm on every channel."""
     detector = moment.detector
     if detector.described_by is None:
         return rule.finds("detector-not-in-book")
