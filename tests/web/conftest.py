@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings
 from django.contrib.auth.models import User
 from django.test import Client
 
@@ -23,12 +21,6 @@ from tests.bodies import CHANNELS
 NOON = Ms(1_772_452_800_000)  # 2026-03-02T12:00:00Z
 KEEPER, TESTER = "person:K-1", "person:P-07"
 SITE = "site:north-works"
-
-
-@pytest.fixture(autouse=True, scope="session")
-def _static_root() -> None:
-    """Nothing is collected in tests, and whitenoise says so with a warning if the folder is missing."""
-    Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
 
 
 CHECKS = (

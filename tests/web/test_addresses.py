@@ -15,8 +15,18 @@ from pitbird.web.forms.questions import QUESTIONS
 from tests.web.conftest import Cast
 
 OPEN = {"/health", "/sign-in", "/first-start"}
-ARGUMENTS = {"code": "D-017", "index": "0", "entry_id": "0195a000-0000-7000-8000-000000000001", "kind": "note"}
-ABOUT = {"detector": "detector:D-018", "cylinder": "cylinder:C-112", "person": "person:P-07", "any": "site:north-works"}
+ARGUMENTS = {
+    "code": "D-017",
+    "index": "0",
+    "entry_id": "0195a000-0000-7000-8000-000000000001",
+    "kind": "note",
+}
+ABOUT = {
+    "detector": "detector:D-018",
+    "cylinder": "cylinder:C-112",
+    "person": "person:P-07",
+    "any": "site:north-works",
+}
 
 
 def all_addresses() -> list[str]:
@@ -49,7 +59,9 @@ def pages() -> list[str]:
         if kind == "correction":
             plain.append("/write/correction?entry=16")
         else:
-            plain.append(f"/write/{kind}?about={ABOUT[question.about]}" if question.about else f"/write/{kind}")
+            plain.append(
+                f"/write/{kind}?about={ABOUT[question.about]}" if question.about else f"/write/{kind}"
+            )
     return plain
 
 
@@ -109,7 +121,9 @@ def test_a_page_opens_with_the_policy_and_nothing_inline(keeper: Client, address
     assert len(set(seen.ids)) == len(seen.ids)
 
 
-@pytest.mark.parametrize("name", ["gate", "test", "detectors", "gas", "book", "logout", "sign-in", "first-start"])
+@pytest.mark.parametrize(
+    "name", ["gate", "test", "detectors", "gas", "book", "logout", "sign-in", "first-start"]
+)
 def test_every_name_that_the_head_of_the_page_needs_leads_somewhere(name: str) -> None:
     assert reverse(name).startswith("/")
 

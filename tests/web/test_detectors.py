@@ -63,7 +63,9 @@ def test_every_entry_about_it_stands_there_in_words_with_its_address(keeper: Cli
 
 def test_its_pages_of_the_book_are_paged(cast: Cast, keeper: Client) -> None:
     for number in range(30):
-        cast.write({"kind": "note", "subject": "detector:D-017", "text": f"Note {number}."}, minutes_ago=40 - number)
+        cast.write(
+            {"kind": "note", "subject": "detector:D-017", "text": f"Note {number}."}, minutes_ago=40 - number
+        )
     first = text(keeper, "/detectors/D-017")
     assert "Note 29." in first
     assert "Note 2." not in first

@@ -79,7 +79,8 @@ def test_the_page_of_one_says_what_is_in_it_and_what_was_done_with_it(keeper: Cl
 
 def test_a_doubt_about_gas_is_shown_until_it_is_answered(cast: Cast, keeper: Client) -> None:
     cast.write(
-        {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "suspect-contents"}, minutes_ago=4
+        {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "suspect-contents"},
+        minutes_ago=4,
     )
     assert "still open" in text(keeper, "/gas/C-112")
 

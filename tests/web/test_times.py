@@ -40,7 +40,9 @@ def test_a_time_that_comes_twice_is_read_on_the_side_that_the_caller_chose() -> 
     assert text_of(times.read_typed("2026-10-25T01:30", LISBON, later=True)) == "2026-10-25T01:30:00.000Z"
 
 
-@pytest.mark.parametrize("text", ["", "yesterday", "2026-13-01T08:00", "0001-01-01T00:00", "9999-12-31T23:00"])
+@pytest.mark.parametrize(
+    "text", ["", "yesterday", "2026-13-01T08:00", "0001-01-01T00:00", "9999-12-31T23:00"]
+)
 def test_what_is_no_time_is_refused(text: str) -> None:
     with pytest.raises(times.NoSuchTime):
         times.read_typed(text, LISBON)

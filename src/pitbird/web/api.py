@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from collections.abc import Mapping
 from typing import Any, Final
@@ -19,12 +20,12 @@ from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.faults import Fault
 from pitbird.record.canonical import parse
-from pitbird.record.errors import DuplicateKey, NotCanonical
+from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
 from pitbird.rules.decision import Decision, Finding
 from pitbird.services import clock
 from pitbird.services.gate import GateRow, UnknownSubject, gate, gate_one
 from pitbird.services.knowing import Now
-from pitbird.services.writing import EntryRefused, IdTaken, write
+from pitbird.services.writing import Actor, EntryRefused, IdTaken, prepare, write
 from pitbird.web.names import Names
 from pitbird.web.telling import subjects_in, tell_finding
 from pitbird.web.views import asked
@@ -225,10 +226,10 @@ def post_entry(request: HttpRequest) -> HttpResponse:
     """The body is one draft: a kind with its own fields; sealed texts as plain text; what can be worked out
     may be left out. 201 when written, 200 when it stood there already, 409 for the id of another entry, 422
     with every fault."""
-    draft = _parsed(request.body)
+    actor = actor_of(request)
+    draft = _parsed(request.body, actor)
     kind = draft.get("kind")
     require_right(request, kind if isinstance(kind, str) else "")
-    actor = actor_of(request)
     by = draft.get("by")
     if by is not None and by != actor.person:
         raise EntryRefused(
@@ -244,22 +245,36 @@ def post_entry(request: HttpRequest) -> HttpResponse:
     return answer(request, data, status=200 if written.again else 201)
 
 
-def _parsed(data: bytes) -> dict[str, Any]:
-    """Strict JSON: no key twice, no floats, one object."""
+def _parsed(data: bytes, actor: Actor) -> dict[str, Any]:
+    """Strict JSON: no key twice, no floats, one object. Text that is JSON, but holds what the book cannot,
+    is refused with all its other faults beside."""
     if len(data) > MOST_BYTES:
         raise EntryRefused([Fault("entry", "", "too long; send one entry at a time")])
     try:
         draft = parse(data)
+    except NotJson as refused:
+        place = f" (at {refused.where})" if refused.where else ""
+        raise EntryRefused(
+            [Fault("entry", "", f"{refused.what}{place}; send one JSON object in UTF-8")]
+        ) from None
     except DuplicateKey as refused:
-        where = refused.where.removeprefix("$").removeprefix(".") or "entry"
         problem = f"the key {refused.key!a} stands twice in one object; keep one of the two"
-        raise EntryRefused([Fault(where, "", problem)]) from None
+        raise EntryRefused([Fault(_place(refused), "", problem)]) from None
     except NotCanonical as refused:
-        where = refused.where.removeprefix("$").removeprefix(".") or "entry"
-        raise EntryRefused([Fault(where, "", refused.what)]) from None
+        try:
+            raw = json.loads(data)
+        except (ValueError, RecursionError):
+            raw = None
+        if isinstance(raw, dict):
+            prepare(raw, actor, clock.now())
+        raise EntryRefused([Fault(_place(refused), "", refused.what)]) from None
     if not isinstance(draft, dict):
         raise EntryRefused([Fault("entry", "", "not an entry; an entry is an object with a 'kind'")])
     return draft
+
+
+def _place(refused: NotCanonical) -> str:
+    return refused.where.removeprefix("$").removeprefix(".") or "entry"
 
 
 def _addresses() -> Any:

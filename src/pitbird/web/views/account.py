@@ -139,7 +139,7 @@ def first_start(request: HttpRequest) -> HttpResponse:
     if not hmac.compare_digest(key.encode(), wanted.encode()):
         return render(request, "pitbird/first_start_closed.html", {"given": bool(key)}, status=403)
     begun = beginning.book_begun()
-    form = (AccountForm if begun else BookForm)(request.POST or None)
+    form = (AccountForm if begun else BookForm)(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid() and (done := _begin(request, form, begun)) is not None:
         return done
     context = {"form": form, "begun": begun, "keeper": _keeper_name() if begun else ""}
