@@ -18,6 +18,7 @@ from pitbird.fleet.state import (
     Span,
 )
 from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms
+from pitbird.rules import words
 from pitbird.rules.deciding import decide
 from pitbird.rules.decision import Decision, Outcome, RuleSet, Surroundings, Verdict
 from pitbird.rules.loading import document_of, load_shipped, parse_rules, shipped
@@ -439,3 +440,9 @@ def test_the_scenarios_reach_every_verdict() -> None:
     assert seen.get(Verdict.MAY_GO_OUT, 0) > 0
     assert seen.get(Verdict.NOT_YET, 0) > 0
     assert seen.get(Verdict.CANNOT_TELL, 0) > 0
+
+
+@given(scenarios())
+def test_every_finding_has_the_facts_that_its_sentence_asks_for(scenario: Scenario) -> None:
+    for finding in scenario.decide().findings:
+        assert "?" not in words.sentence(finding, zone="Europe/Lisbon", gettext=str), finding
