@@ -228,6 +228,12 @@ def test_rule_sets_with_equal_digests_are_not_confused() -> None:
     assert ask(state, around(stern)).verdict is Verdict.NOT_YET
 
 
+def test_a_built_in_rule_that_a_set_names_wrongly_holds_all_the_same() -> None:
+    wrong = Rule("r", "in-service", "stops", {"unless": "urgent"}, "x", "", "seen")
+    state = detector(open_reasons=(reason("2026-03-01 10:00"),))
+    assert ask(state, around(_made_by_hand(GOOD, wrong))).verdict is Verdict.OUT_OF_SERVICE
+
+
 def test_built_in_rules_hold_though_a_set_does_not_name_them() -> None:
     rules = rule_set(DAILY)
     assert (

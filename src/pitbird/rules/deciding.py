@@ -77,7 +77,7 @@ class Plan:
         self.moment: list[tuple[Bound, Any, bool]] = []
         self.test: list[tuple[Bound, Any]] = []
         self.unusable: list[Finding] = []
-        named = {rule.predicate for rule in rules.rules if rule.strength == "stops"}
+        named = {rule.predicate for rule in rules.rules if rule.strength == "stops" and not _unusable(rule)}
         built_in = [
             Rule(name, name, "stops", _always(name), _BUILT_IN, "", "common-practice")
             for name in ALWAYS_STOPS
@@ -91,16 +91,12 @@ class Plan:
             self._add(rule)
 
     def _add(self, rule: Rule) -> None:
-        predicate = PREDICATES.get(rule.predicate)
-        code = ""
-        if predicate is None:
-            code = "predicate-not-known"
-        elif parameter_faults(predicate, rule.parameters):
-            code = "parameters-not-usable"
-        if predicate is None or code:
+        code = _unusable(rule)
+        if code:
             found = _GATE.finds(code, (("rule", rule.id), ("predicate", rule.predicate)))
             self.unusable.append(replace(found, rule=rule.id, predicate=rule.predicate))
             return
+        predicate = PREDICATES[rule.predicate]
         values = {
             parameter.name: parameter.prepared(rule.parameters[parameter.name])
             for parameter in predicate.parameters
@@ -112,6 +108,14 @@ class Plan:
         else:
             gas_test = predicate.gas_test and bound.strength == "stops"
             self.moment.append((bound, predicate.judge, gas_test))
+
+
+def _unusable(rule: Rule) -> str:
+    """The code of what makes a rule unusable, empty if nothing does."""
+    predicate = PREDICATES.get(rule.predicate)
+    if predicate is None:
+        return "predicate-not-known"
+    return "parameters-not-usable" if parameter_faults(predicate, rule.parameters) else ""
 
 
 def _always(name: str) -> dict[str, object]:
@@ -216,8 +220,11 @@ def _answer(
             deciding += why
         # The sort is stable: within one remedy the order of the rules stays.
         deciding.sort(key=lambda found: (found.code in _GENERAL, _RANK.get(found.remedy, len(EASE))))
-    chosen = {id(found) for found in deciding}
-    rest = [found for found in (*findings, *of_test, *notes) if id(found) not in chosen]
+    everything = (*findings, *of_test, *notes)
+    if deciding:
+        chosen = {id(found) for found in deciding}
+        rest = [found for found in everything if id(found) not in chosen]
+        everything = (*[replace(found, decisive=True) for found in deciding], *rest)
     return Decision(
         detector=detector.subject,
         verdict=verdict,
@@ -230,7 +237,7 @@ def _answer(
         rules_version=rules.version if rules else None,
         rules_digest=rules.digest if rules else None,
         test=moment.counted.entry if moment is not None and moment.counted is not None else None,
-        findings=(*[replace(found, decisive=True) for found in deciding], *rest),
+        findings=everything,
     )
 
 

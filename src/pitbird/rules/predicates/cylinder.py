@@ -50,7 +50,15 @@ def _unknown(attempt: Attempt, rule: Bound) -> Finding | None:
     return None
 
 
-def _known(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, ...]]]:
+def _relied_on(attempt: Attempt) -> tuple[str, ...]:
+    """The test and the descriptions of its cylinders."""
+    entries = [attempt.test.entry]
+    for _, _, (_, described_by) in _known(attempt):
+        entries.append(described_by)
+    return tuple(entries)
+
+
+def _known(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, str]]]:
     """Name, state and entries relied on, for every cylinder that is known."""
     for name in attempt.test.cylinders:
         cylinder = known_cylinder(attempt, name)
@@ -84,7 +92,7 @@ def cylinder_in_date(attempt: Attempt, rule: Bound) -> Finding:
         elif attempt.day > expires:
             facts = (("cylinder", name), ("expired_on", expires), ("tested_on", attempt.day))
             return rule.finds("cylinder-out-of-date", facts, entries)
-    return _unknown(attempt, rule) or missing or rule.finds("cylinder-in-date")
+    return _unknown(attempt, rule) or missing or rule.finds("cylinder-in-date", (), _relied_on(attempt))
 
 
 @predicate(
@@ -127,7 +135,7 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
         by_check = by_check or read is None
     if found := _unknown(attempt, rule) or missing:
         return found
-    return rule.finds("pressure-check-only" if by_check else "pressure-enough")
+    return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), _relied_on(attempt))
 
 
 def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Decimal, tuple[str, ...]] | None:
@@ -189,7 +197,7 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
                 ("cylinder", name), ("temperature_c", str(measured)), ("minimum_c", str(minimum)),
             )  # fmt: skip
             return rule.finds("too-cold-for-gas", facts, entries)
-    return _unknown(attempt, rule) or missing or rule.finds("warm-enough")
+    return _unknown(attempt, rule) or missing or rule.finds("warm-enough", (), _relied_on(attempt))
 
 
 @predicate(
@@ -222,4 +230,4 @@ def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
         kept = cylinder.withdrawn
         if len(kept) >= SPANS_KEPT and min(span.since for span in kept) > instant:
             missing = rule.finds("quarantines-no-longer-kept", (("cylinder", name),), entries)
-    return _unknown(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn")
+    return _unknown(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), _relied_on(attempt))
