@@ -79,7 +79,6 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
-STATIC_ROOT = CONFIG.home / "static"
 WHITENOISE_USE_FINDERS = True
 
 SESSION_COOKIE_NAME = "pitbird-session"

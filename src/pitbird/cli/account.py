@@ -41,21 +41,10 @@ def _home(person: str | None) -> str | None:
 
 
 def _make(name: str, password: str, person: str, site: str | None) -> None:
-    from django.contrib.auth.models import User
-    from django.contrib.auth.password_validation import validate_password
-    from django.db import transaction
-
     from pitbird.cli.ready import home
-    from pitbird.services.beginning import account_made, make_keeper_account
-    from pitbird.store.models import Login
+    from pitbird.services.beginning import account_made, make_account, make_keeper_account
 
-    if not account_made():
+    if account_made():
+        make_account(name, password, person=person, site=site)
+    else:
         make_keeper_account(name, password, person=person, site=site, home=home())
-        return
-    with transaction.atomic():
-        user = User(username=name)
-        validate_password(password, user)
-        user.set_password(password)
-        user.full_clean(exclude=["password"])
-        user.save()
-        Login.objects.create(user=user, person=person, site=site or "")

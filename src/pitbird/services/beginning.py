@@ -140,12 +140,19 @@ def make_keeper_account(
         book.head(lock=True)
         if account_made():
             raise ValidationError("An account was made already; sign in with it.")
-        user = User(username=name, is_staff=True)
+        user = make_account(name, password, person=person, site=site)
+    if home is not None:
+        (home / "first-start-key").unlink(missing_ok=True)
+    return user
+
+
+def make_account(name: str, password: str, *, person: str, site: str | None) -> User:
+    """An account that signs in as a person of the book. Raises ``ValidationError`` in words."""
+    with transaction.atomic():
+        user = User(username=name)
         validate_password(password, user)
         user.set_password(password)
         user.full_clean(exclude=["password"])
         user.save()
         Login.objects.create(user=user, person=person, site=site or "")
-    if home is not None:
-        (home / "first-start-key").unlink(missing_ok=True)
     return user
