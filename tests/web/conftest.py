@@ -1,4 +1,4 @@
-"""The cast: a small book with a keeper and a tester, a detector that may go out, one that failed, one never tested."""
+"""The cast: a small book with keeper and tester; one detector may go out, one failed, one is not tested."""
 
 from __future__ import annotations
 
@@ -61,7 +61,8 @@ def passed(code: str, at: Ms, *, outcome: str = "passed", missed: str = "") -> d
         "kind": "bump-test", "detector": f"detector:{code}", "at": text_of(at), "outcome": outcome,
         "checks": dict.fromkeys(CHECKS, "yes"),
         "clean_air": [
-            {"channel": channel["name"], "reading": channel["clean_air"], "right": "yes"} for channel in CHANNELS
+            {"channel": channel["name"], "reading": channel["clean_air"], "right": "yes"}
+            for channel in CHANNELS
         ],
         "applications": [
             {
@@ -91,7 +92,8 @@ def fill(now: Ms) -> Cast:
     tester = Actor(TESTER, SITE, "Europe/Lisbon")
     cast = Cast(now, keeper, tester)
     drafts: list[dict[str, Any]] = [
-        {"kind": "person", "person": TESTER, "name": "Rui Marrel", "roles": ["tester", "wearer"], "home": SITE},
+        {"kind": "person", "person": TESTER, "name": "Rui Marrel", "roles": ["tester", "wearer"],
+         "home": SITE},
         {"kind": "training", "person": TESTER, "topic": "bump-test", "valid_until": "2028-03-02"},
         {"kind": "training", "person": TESTER, "topic": "wearing", "valid_until": "2028-03-02"},
         detector("D-017", "Q-88213"),

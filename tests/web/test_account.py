@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import User
-from django.http import HttpResponse
 from django.test import Client
 
 from pitbird.services.beginning import book_begun, first_start_key
@@ -31,10 +31,10 @@ def address(db: None) -> str:
     return f"/first-start?key={first_start_key(settings.CONFIG.home)}"
 
 
-def faults(answer: HttpResponse) -> dict[str, list[str]]:
+def faults(answer: Any) -> dict[str, list[str]]:
     """The faults of a refused page by field."""
     assert answer.status_code == 422
-    return {name: list(found) for name, found in answer.context["form"].errors.items()}  # type: ignore[attr-defined]
+    return {name: list(found) for name, found in answer.context["form"].errors.items()}
 
 
 def test_the_first_start_begins_the_book_makes_the_account_and_signs_in(address: str) -> None:

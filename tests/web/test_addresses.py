@@ -49,7 +49,8 @@ def all_addresses() -> list[str]:
 def pages() -> list[str]:
     """Pages that a keeper can open in the small book."""
     plain = [
-        "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors", "/detectors?q=quartet",
+        "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors",
+        "/detectors?q=quartet",
         "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
         "/people/P-07", "/book", "/book/0", "/book/4", "/book/16", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",

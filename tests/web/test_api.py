@@ -23,7 +23,7 @@ def post(client: Client, draft: object) -> HttpResponse:
     return client.post("/api/entries", data, content_type="application/json")  # type: ignore[return-value]
 
 
-def error(answer: HttpResponse, status: int) -> dict[str, Any]:
+def error(answer: Any, status: int) -> dict[str, Any]:
     """A refusal of the one shape."""
     assert answer.status_code == status, answer.content
     said: dict[str, Any] = json.loads(answer.content)

@@ -63,7 +63,8 @@ def test_a_corrected_entry_and_its_correction_lead_to_each_other(cast: Cast, kee
     assert row is not None
     cast.write(
         {
-            "kind": "correction", "corrects": row.entry_id, "how": "void", "reason": "Wrong detector scanned.",
+            "kind": "correction", "corrects": row.entry_id, "how": "void",
+            "reason": "Wrong detector scanned.",
             "of_about": ["detector:D-018", "cylinder:C-112"],
         },
         minutes_ago=1,

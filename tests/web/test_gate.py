@@ -35,7 +35,7 @@ def test_each_that_stays_has_its_stamp_its_reason_and_what_to_do(keeper: Client)
 
 
 def test_what_may_go_out_says_until_when(keeper: Client) -> None:
-    # Tested on Monday at 10:30; the working day ends on Tuesday at 04:00 on the site's clock (the rules' default).
+    # Tested on Monday at 10:30; the working day ends on Tuesday at 04:00 on the site's clock.
     page = text(keeper, "/?verdict=may-go-out")
     assert order(page) == ["D-017"]
     assert "stamp--may-go-out" in page

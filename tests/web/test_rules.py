@@ -49,8 +49,8 @@ def test_rules_are_not_adopted_for_the_past(keeper: Client) -> None:
     answer = keeper.post(
         "/write/rules-adopted",
         {
-            "entry_id": "0195a000-0000-7000-8000-000000000099", "rules": "strict", "sites": ["site:north-works"],
-            "effective": "2026-03-01T06:00",
+            "entry_id": "0195a000-0000-7000-8000-000000000099", "rules": "strict",
+            "sites": ["site:north-works"], "effective": "2026-03-01T06:00",
         },
     )  # fmt: skip
     assert answer.status_code == 422

@@ -1,4 +1,4 @@
-"""Words: every kind, every field and every listed value has some, and every kind's example reads as a sentence."""
+"""Words: every kind, field and listed value has some, and every kind's example reads as a sentence."""
 
 from __future__ import annotations
 

@@ -1,8 +1,7 @@
-"""Writing entries by hand: every kind is written once, faults stand at their fields, nothing typed is lost."""
+"""Writing by hand: every kind is written once, faults stand at their fields, nothing typed is lost."""
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import pytest
@@ -13,7 +12,7 @@ from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteS
 from pitbird.services.knowing import Now
 from pitbird.store import book
 from pitbird.web.entries import body_of
-from pitbird.web.forms.special import read_alarms
+from pitbird.web.forms.things import read_alarms
 from tests.web.conftest import Cast, ago, passed
 
 
@@ -70,7 +69,8 @@ WRITTEN: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
           "result": "within"}]}),
     (f"/write/note?about={D17}", {"text": "Clip is loose."}, {"kind": "note", "subject": D17}),
     (f"/write/gauge-read?about={C112}", {"gauge_bar": "38.5"}, {"kind": "gauge-read", "gauge_bar": "38.5"}),
-    (f"/write/cylinder-received?about={C112}", {"at_site": "site:north-works"}, {"kind": "cylinder-received"}),
+    (f"/write/cylinder-received?about={C112}", {"at_site": "site:north-works"},
+     {"kind": "cylinder-received"}),
     (f"/write/cylinder-opened?about={C112}", {"gauge_bar": "60"},
      {"kind": "cylinder-opened", "at_site": "site:north-works", "gauge_bar": "60"}),
     (f"/write/cylinder-emptied?about={C112}", {}, {"kind": "cylinder-emptied"}),
@@ -126,7 +126,8 @@ def test_every_fault_stands_at_its_field_and_nothing_typed_is_lost(keeper: Clien
         address,
         {
             "channels-3-applied": "2O", "channels-3-as_found": "18,5", "channels-3-result": "within",
-            "channels-0-applied": "50", "tolerance_pct": "many", "result": "passed", "note": "Typed long ago.",
+            "channels-0-applied": "50", "tolerance_pct": "many", "result": "passed",
+            "note": "Typed long ago.",
         },
     )  # fmt: skip
     found = faults(answer)
@@ -273,7 +274,8 @@ def test_the_first_detector_of_a_fleet_is_written_channel_by_channel(keeper: Cli
         keeper,
         "/write/detector",
         {
-            "code": "D-041", "make": "Brindlow", "model": "Gillmark C", "serial": "GC-1", "draws": "diffusion",
+            "code": "D-041", "make": "Brindlow", "model": "Gillmark C", "serial": "GC-1",
+            "draws": "diffusion",
             "signals": ["sound", "light"], "home": "site:north-works", "channels-0-name": "CO",
             "channels-0-gas": "carbon monoxide", "channels-0-principle": "electrochemical",
             "channels-0-unit": "ppm", "channels-0-range_high": "500", "channels-0-clean_air": "0",

@@ -12,6 +12,7 @@ from typing import Any, Final
 import msgspec
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.urls import URLPattern
 from ninja import NinjaAPI
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 from ninja.security import SessionAuth
@@ -114,7 +115,7 @@ def _broken(request: HttpRequest, fault: Exception) -> HttpResponse:
         request,
         500,
         "broken",
-        "Something broke on our side. An entry is written whole or not at all; ask for it before sending it again.",
+        "Something broke on our side. An entry is written whole or not at all; look before sending it again.",
     )
 
 
@@ -183,7 +184,7 @@ def _question(request: HttpRequest, zone: str | None = None) -> asked.Asked:
 def get_gate(
     request: HttpRequest, site: str = "", wearer: str = "", at: str = "", known: str = ""
 ) -> HttpResponse:
-    """``site``, ``wearer``: codes; ``at``: another moment; ``known``: an index or a time, for "as known then"."""
+    """``site``, ``wearer``: codes; ``at``: another moment; ``known``: an index or a time, as known then."""
     question = _question(request)
     told = gate(**question.arguments)
     names = Names([])
@@ -282,8 +283,8 @@ def _addresses() -> Any:
     sign-in page; the description of the API stays behind it."""
     patterns, app_name, namespace = api.urls
     for pattern in patterns:
-        if pattern.name != "openapi-json":
-            pattern.callback.login_required = False
+        if isinstance(pattern, URLPattern) and pattern.name != "openapi-json":
+            pattern.callback.login_required = False  # type: ignore[attr-defined]
     return patterns, app_name, namespace
 
 

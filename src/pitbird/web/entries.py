@@ -1,4 +1,4 @@
-"""Entries of the book in words: one sentence each, and everything that stands in them as pairs of term and value."""
+"""Entries of the book in words: one sentence each, and all that stands in them as pairs of term and value."""
 
 from __future__ import annotations
 
@@ -114,7 +114,7 @@ def corrections_of(rows: Sequence[book.Row]) -> dict[str, tuple[int, bool]]:
 
 
 def worked_out(rows: Sequence[book.Row]) -> dict[str, str]:
-    """By the id of a bump test: the outcome that its facts amount to, as far as the folded states remember it."""
+    """By the id of a bump test: the outcome that its facts amount to, as far as the states remember it."""
     detectors = {body_of(row)["detector"] for row in rows if row.kind == "bump-test"}
     if not detectors:
         return {}

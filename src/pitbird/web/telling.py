@@ -118,8 +118,10 @@ def _when(row: GateRow, zone: str | None) -> str:
 def count_words(number: int) -> str:
     """``four`` for 4, ``13`` for 13."""
     small = (
-        pgettext("count", "none"), pgettext("count", "one"), pgettext("count", "two"), pgettext("count", "three"),
-        pgettext("count", "four"), pgettext("count", "five"), pgettext("count", "six"), pgettext("count", "seven"),
+        pgettext("count", "none"), pgettext("count", "one"), pgettext("count", "two"),
+        pgettext("count", "three"),
+        pgettext("count", "four"), pgettext("count", "five"), pgettext("count", "six"),
+        pgettext("count", "seven"),
         pgettext("count", "eight"), pgettext("count", "nine"), pgettext("count", "ten"),
         pgettext("count", "eleven"), pgettext("count", "twelve"),
     )  # fmt: skip

@@ -57,7 +57,7 @@ def typed(instant: Ms, zone: str) -> str:
 
 
 def read_typed(text: str, zone: str, *, later: bool = False) -> Ms:
-    """The instant of a typed local time such as ``2026-03-02T06:41``; with an offset or ``Z`` it is taken as it is.
+    """The instant of a typed local time such as ``2026-03-02T06:41``; one with an offset is taken as it is.
 
     A time that the clocks show twice (when they are put back) is read as the first of the two, or the
     second if ``later``: the caller chooses the safe side. A time that they skip is refused.
@@ -71,9 +71,7 @@ def read_typed(text: str, zone: str, *, later: bool = False) -> Ms:
         there = moment.astimezone(UTC).astimezone(ZoneInfo(zone))
         if there.replace(tzinfo=None) != moment.replace(tzinfo=None):
             raise NoSuchTime(
-                _(
-                    "The clocks skip this time on that day (they are put forward). Write a time before or after."
-                )
+                _("The clocks skip this time on that day, being put forward. Write a time before or after.")
             )
     if not 1970 <= moment.year <= 9998:
         raise NoSuchTime(_("Not a time in this book's days. Look at the year."))

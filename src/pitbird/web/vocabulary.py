@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any, Final, Literal, Union, get_args, get_origin
 
 from django.utils.functional import Promise
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from pydantic import BaseModel
 
 from pitbird.fleet.kinds import KINDS
+from pitbird.fleet.state import CylinderState
 
 Word = str | Promise
 
@@ -45,7 +47,8 @@ KIND_WORDS: Final[dict[str, Word]] = {
 }
 
 FIELD_WORDS: Final[dict[str, Word]] = {
-    "site": _("Site"), "name": _("Name"), "site_zone": _("Time zone"), "change_overs": _("Working day ends at"),
+    "site": _("Site"), "name": _("Name"), "site_zone": _("Time zone"),
+    "change_overs": _("Working day ends at"),
     "note": _("Note"), "person": _("Person"), "roles": _("May act as"), "home": _("Belongs to"),
     "left": _("Left on"), "detector": _("Detector"), "make": _("Make"), "model": _("Model"),
     "serial": _("Serial number"), "firmware": _("Firmware"), "draws": _("Air reaches it by"),
@@ -69,7 +72,8 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "footing": _("Footing"), "checks": _("Looked at before gas"), "applications": _("Gas"),
     "cleared": _("After gas"), "temperature_c": _("Temperature, °C"), "outcome": _("Outcome"),
     "spoiled_because": _("Spoiled because"), "gauge_bar": _("Gauge, bar"), "gas_on": _("Gas on"),
-    "gas_off": _("Gas off"), "reached": _("Alarm came"), "after_s": _("After, s"), "peak": _("Highest reading"),
+    "gas_off": _("Gas off"), "reached": _("Alarm came"), "after_s": _("After, s"),
+    "peak": _("Highest reading"),
     "reading": _("Reading"), "right": _("Right for clean air"),
     "whole_and_clean": _("Whole and clean"), "inlets_clear": _("Inlets clear"), "warmed_up": _("Warmed up"),
     "battery": _("Battery"), "hose_tight": _("Hose tight"), "gauge_shows_pressure": _("Gauge shows pressure"),
@@ -148,6 +152,12 @@ def kind_word(kind: str) -> str:
 def unit(value: str) -> str:
     """``% vol`` for ``vol_pct``."""
     return word(value)
+
+
+def mixture(state: CylinderState) -> str:
+    """A mixture in one line, as certified."""
+    parts = [f"{each.gas} {each.amount} {word(each.unit)}" for each in state.components]
+    return ", ".join([*parts, gettext("rest %(gas)s") % {"gas": state.balance}])
 
 
 def choices_of(kind: str, path: str) -> tuple[str, ...]:

@@ -82,7 +82,7 @@ def may_write(kind: str, roles: frozenset[str]) -> bool:
 
 
 def require_right(request: HttpRequest, kind: str) -> None:
-    """Refuse (403) a kind of entry that the signed-in person may not write, or an account without a person."""
+    """Refuse (403) a kind that the signed-in person may not write, or an account without a person."""
     login_of(request)
     if not may_write(kind, roles_of(request)):
         raise PermissionDenied(kind)

@@ -1,4 +1,4 @@
-"""The machinery: a form made from a question, its draft, and the faults of a refused entry tied to its fields."""
+"""The machinery: a form made from a question, its draft, and a refused entry's faults tied to its fields."""
 
 from __future__ import annotations
 
@@ -108,9 +108,9 @@ class EntryForm(forms.Form):
     def ask(self, ask: Ask) -> None:
         """Add one field of the table."""
         made = MAKERS[ask.how](self, ask)
-        made.label = ask.label or field_word(ask.name)
+        made.label = str(ask.label or field_word(ask.name))
         made.required = ask.required
-        made.help_text = ask.help
+        made.help_text = str(ask.help)
         if ask.initial is not None:
             made.initial = ask.initial(self.setting)
         self.fields[ask.name] = made
@@ -142,7 +142,7 @@ class EntryForm(forms.Form):
         return made
 
     def put_faults(self, faults: Iterable[Fault]) -> None:
-        """Tie every fault of a refused entry to its field; one without a field here is told with its place."""
+        """Tie every fault of a refused entry to its field; one without a field is told with its place."""
         for fault in faults:
             name = self.field_of(fault.field)
             if name is not None:

@@ -106,7 +106,7 @@ _DETECTOR: Final = (
         "repaired",
         "detector",
         _("What was repaired?"),
-        _("Say what was found. A repair is no test: gas comes afterwards, and the return to service after that."),
+        _("Say what was found. A repair is no test: gas comes afterwards, then the return to service."),
         _("Write the repair"),
         (
             Ask("cause", "choice", _("Cause as found"), required=True),
@@ -132,8 +132,8 @@ _DETECTOR: Final = (
         _("Return it to service"),
         (),
         caution=_(
-            "You say with your name that the cause was found and put right. Returning it is no test: the gate "
-            "still asks for gas."
+            "You say with your name that the cause was found and put right. Returning it is no test: "
+            "the gate still asks for gas."
         ),
         form="returned-to-service",
     ),
@@ -228,7 +228,8 @@ _CYLINDER: Final = (
         _("Quarantine it"),
         (
             Ask("because", "choice", required=True),
-            Ask("since", "time", _("In doubt since"), help=_("Leave it empty for now. An earlier time withdraws the passes made from then on.")),
+            Ask("since", "time", _("In doubt since"),
+                help=_("Leave it empty for now. An earlier time withdraws the passes made from then on.")),
             NOTE,
         ),
         grave=True,
@@ -288,7 +289,7 @@ _THINGS: Final = (
             Ask("site_zone", "zone", required=True, initial=_of_site("zone"),
                 help=_("An IANA name such as Europe/Lisbon.")),
             Ask("change_overs", "clocks", initial=_of_site("change_overs"),
-                help=_("The working day, or each shift, ends then on the site's clock: 04:00, or 06:00, 14:00, 22:00.")),
+                help=_("The working day or shift ends then, on the site's clock: 04:00; or 06:00, 18:00.")),
             NOTE,
         ),
         form="thing",
@@ -311,11 +312,11 @@ _THINGS: Final = (
         "detector",
         "",
         _("Which detector is this?"),
-        _("Copy the alarm set-points from the detector itself. The gate asks for gas up to the alarms written here."),
+        _("Copy the alarm set-points from the detector: the gate asks for gas up to what stands here."),
         _("Write the detector"),
         (),
         caution=_(
-            "A set-point that is written higher here than it is set, or an alarm left out, makes tests pass that "
+            "A channel or an alarm that is left out, or written other than it is set, makes tests pass that "
             "show less than they should. Hold the detector next to the screen."
         ),
         form="detector",
@@ -335,7 +336,10 @@ _THINGS: Final = (
         _("What should be remembered?"),
         _("A note changes nothing that the gate decides."),
         _("Write the note"),
-        (Ask("text", "note", required=True, help=_("Kept apart from the book's leaves, and can be erased.")),),
+        (
+            Ask("text", "note", required=True,
+                help=_("Kept apart from the book's leaves, and can be erased.")),
+        ),
     ),
     Question(
         "correction",
@@ -356,8 +360,8 @@ _THINGS: Final = (
         _("Adopt these rules"),
         (),
         caution=_(
-            "The site rules decide what may go out. Local codes, the instrument's manual and a competent person "
-            "come first."
+            "The site rules decide what may go out. Local codes, the instrument's manual and a competent "
+            "person come first."
         ),
         form="rules-adopted",
     ),

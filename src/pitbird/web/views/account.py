@@ -29,7 +29,7 @@ from pitbird.services import beginning
 from pitbird.services.beginning import Beginning, BookBegun
 from pitbird.services.knowing import Now
 from pitbird.web import names as naming
-from pitbird.web.forms.special import CODE
+from pitbird.web.forms.things import CODE
 
 
 class AccountForm(forms.Form):
@@ -54,8 +54,8 @@ class AccountForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
-    def __init__(self, *arguments: Any, **options: Any) -> None:
-        super().__init__(*arguments, auto_id="f-%s", **options)
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="f-%s")
         self.fields["password"].help_text = password_validators_help_text_html()
 
     def clean(self) -> dict[str, Any]:
@@ -106,11 +106,15 @@ class BookForm(AccountForm):
         "again",
     )
 
-    def __init__(self, *arguments: Any, **options: Any) -> None:
-        super().__init__(*arguments, **options)
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data)
         zones = sorted(name for name in available_timezones() if "/" in name and not name.startswith("Etc/"))
-        self.fields["zone"].choices = [("", _("choose")), ("UTC", "UTC"), *((each, each) for each in zones)]  # type: ignore[attr-defined]
-        self.fields["rules"].choices = [(name, f"{name}: {load_shipped(name).title}") for name in shipped()]  # type: ignore[attr-defined]
+        sets = [(name, f"{name}: {load_shipped(name).title}") for name in shipped()]
+        for field, choices in (
+            ("zone", [("", _("choose")), ("UTC", "UTC"), *((each, each) for each in zones)]),
+            ("rules", sets),
+        ):
+            self.fields[field].choices = choices  # type: ignore[attr-defined]
         if "strict" in shipped():
             self.fields["rules"].initial = "strict"
 
@@ -147,7 +151,7 @@ def first_start(request: HttpRequest) -> HttpResponse:
 
 
 def _begin(request: HttpRequest, form: AccountForm, begun: bool) -> HttpResponse | None:
-    """Make the account, and the book where there is none, both or neither; None where something was refused."""
+    """Make the account, and the book where there is none: both or neither. None where it was refused."""
     data = form.cleaned_data
     try:
         with transaction.atomic():
@@ -160,10 +164,15 @@ def _begin(request: HttpRequest, form: AccountForm, begun: bool) -> HttpResponse
             else:
                 actor = beginning.begin_book(
                     Beginning(
-                        title=data["title"], site=data["site"], site_name=data["site_name"], zone=data["zone"],
-                        keeper=data["keeper"], keeper_name=data["keeper_name"], rules=data["rules"],
+                        title=data["title"],
+                        site=data["site"],
+                        site_name=data["site_name"],
+                        zone=data["zone"],
+                        keeper=data["keeper"],
+                        keeper_name=data["keeper_name"],
+                        rules=data["rules"],
                     )
-                )  # fmt: skip
+                )
                 person, site = actor.person, actor.site
             user = beginning.make_keeper_account(data["account"], data["password"], person=person, site=site)
     except EntryRefused as refused:

@@ -16,11 +16,10 @@ from pitbird.fleet.times import Ms, local
 from pitbird.services import clock
 from pitbird.services.knowing import Now
 from pitbird.web import names as naming
-from pitbird.web.forms.special import mixture
 from pitbird.web.names import Names
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.detectors import actions, pages_of
-from pitbird.web.vocabulary import word
+from pitbird.web.vocabulary import mixture, word
 from pitbird.web.who import may_write, roles_of, zone_of
 
 GROUPS: Final = (

@@ -195,7 +195,8 @@ def _write(request: HttpRequest, form: EntryForm) -> Appended | None:
         form.add_error(
             None,
             _(
-                "This page was sent before with other words, and stands as entry %(index)d. Open a new page to write more."
+                "This page was sent before with other words, and stands as entry %(index)d. "
+                "Open a new page to write more."
             )
             % {"index": taken.index},
         )
