@@ -2,9 +2,9 @@
 
 `python -m bench.killing KILLS [SEED]` makes a book in a temp folder (or in the PostgreSQL that
 PITBIRD_DATABASE names), lets `bench.killing_worker` write to it, sends SIGKILL, and holds the book against
-everything that the worker had told. A kill of the process shows that a commit is whole or absent and that
-what was acknowledged is in the file; that it also outlives a loss of power rests on the connection's settings,
-which are looked at as well.
+everything that the worker had told. A kill of the process shows that a commit is whole or absent and
+that what was acknowledged is in the file; that it also outlives a loss of power rests on the settings of the
+connection, which are looked at as well.
 """
 
 from __future__ import annotations
