@@ -108,6 +108,15 @@ FAULTY: dict[str, tuple[dict[str, Any], str, str]] = {
     "no hours at all": (
         _rule(parameters={"lasts": "hours", "hours": 0}), IN + "parameters", "must be from 1",
     ),
+    "more hours than a year has": (
+        _rule(parameters={"lasts": "hours", "hours": 8785}), IN + "parameters", "must be from 1 to 8784",
+    ),
+    "a gas without a name": (
+        _rule(
+            predicate="calibrated-this-shift", parameters={"gases": ["oxygen", ""], "calibrated_by_maker": "exempt"}
+        ),
+        IN + "parameters", "list of words",
+    ),
     "no events": (
         _rule(predicate="no-event-since-test", parameters={"events": []}), IN + "parameters", "empty",
     ),
@@ -159,6 +168,10 @@ def test_a_decimal_is_a_string_above_zero(value: object, what: str) -> None:
     window["parameters"]["low"] = value
     _, faults = parse_rules(_with(rule=[window]))
     assert [what in fault.what for fault in faults] == [True]
+
+
+def test_the_largest_number_allowed_is_allowed() -> None:
+    assert _parsed(_rule(parameters={"lasts": "hours", "hours": 8784})).rules[0].parameters["hours"] == 8784
 
 
 def test_every_fault_is_told_at_once() -> None:

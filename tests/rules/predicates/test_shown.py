@@ -153,6 +153,8 @@ CLEAN_AIR = {
     "carbon dioxide as in clean air": (CO2, "0.04", "yes"),
     "carbon dioxide at zero": (CO2, "0", "no"),
     "carbon dioxide too high": (CO2, "0.09", "no"),
+    "oxygen known by its principle": (changed(O2, gas="O2 deficiency"), "20.9", "yes"),
+    "oxygen known by its name": (changed(O2, principle="electrochemical"), "20.9", "yes"),
     "no number": (CO, "zero", "no"),
     "oxygen described as 19.5": (changed(O2, clean_air="19.5"), "19.5", "doubtful"),
     "carbon monoxide described as 5": (changed(CO, clean_air="5"), "5", "doubtful"),
@@ -291,6 +293,16 @@ BARE = test_fact(
 def test_details_that_a_bare_report_lacks_are_not_asked_for(predicate: dict[str, Any]) -> None:
     decision = ask(detector(tests=(BARE,)), around(rule_set(DAILY, REPORTED_COUNTS, predicate)))
     assert (found(decision, predicate["predicate"]).code, decision.verdict) == ("bare-report", YES)
+
+
+@pytest.mark.parametrize(
+    ("predicate", "code"),
+    [(ALARMS, "every-alarm-shown"), (rule("signals-seen"), "signals-seen"), (AT_LEAST, "gas-on-long-enough")],
+)
+def test_details_that_a_report_does_hold_are_judged(predicate: dict[str, Any], code: str) -> None:
+    full = detector(tests=(test_fact(footing="reported"),))
+    decision = ask(full, around(rule_set(DAILY, REPORTED_COUNTS, predicate)))
+    assert found(decision, predicate["predicate"]).code == code
 
 
 @pytest.mark.parametrize(
