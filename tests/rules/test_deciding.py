@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from pitbird.fleet.state import DetectorState, UntestedIssue
 from pitbird.fleet.times import text_of
-from pitbird.rules.deciding import EASE, GATE
+from pitbird.rules.deciding import EASE, GATE, decide
 from pitbird.rules.decision import Outcome, Rule, RuleSet, Surroundings, Verdict
 from pitbird.rules.loading import load_shipped
 from pitbird.rules.predicates import PREDICATES
@@ -400,6 +402,15 @@ def test_an_issue_without_a_test_is_loud_and_makes_no_yes() -> None:
         found(ask(detector(untested=issue), at="2026-03-02 12:00"), "untested-issue-noted").code
         == "no-untested-issue"
     )
+
+
+def test_a_fleet_of_thousands_is_judged_in_seconds() -> None:
+    """Meant: 10,000 detectors in less than a second. Asserted with room for a busy machine: five."""
+    state, surroundings, moment = detector(), around(), t(NOW)
+    begun = time.process_time()
+    for _ in range(500):
+        decide(state, surroundings, as_of=moment)
+    assert (time.process_time() - begun) * 20 < 5
 
 
 def test_every_remedy_has_its_place_in_the_order() -> None:

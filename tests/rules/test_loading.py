@@ -113,7 +113,8 @@ FAULTY: dict[str, tuple[dict[str, Any], str, str]] = {
     ),
     "a gas without a name": (
         _rule(
-            predicate="calibrated-this-shift", parameters={"gases": ["oxygen", ""], "calibrated_by_maker": "exempt"}
+            predicate="calibrated-this-shift",
+            parameters={"gases": ["oxygen", ""], "calibrated_by_maker": "exempt"},
         ),
         IN + "parameters", "list of words",
     ),

@@ -155,6 +155,8 @@ CLEAN_AIR = {
     "carbon dioxide too high": (CO2, "0.09", "no"),
     "oxygen known by its principle": (changed(O2, gas="O2 deficiency"), "20.9", "yes"),
     "oxygen known by its name": (changed(O2, principle="electrochemical"), "20.9", "yes"),
+    "no tolerance at all, at zero": (changed(CO, clean_air_tolerance="0"), "0", "yes"),
+    "no tolerance at all, off zero": (changed(CO, clean_air_tolerance="0"), "0.1", "no"),
     "no number": (CO, "zero", "no"),
     "oxygen described as 19.5": (changed(O2, clean_air="19.5"), "19.5", "doubtful"),
     "carbon monoxide described as 5": (changed(CO, clean_air="5"), "5", "doubtful"),
