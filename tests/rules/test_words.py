@@ -150,6 +150,8 @@ def test_the_source_says_how_well_it_is_known() -> None:
     finding = next(finding for finding in ask().findings if finding.rule == "every-alarm")
     assert words.source(finding, gettext=plain).endswith("(2013; now SHIB 11-26-2024) [seen in the source]")
     assert words.source(_finding("no-test"), gettext=plain) == ""
+    common = next(finding for finding in ask().findings if finding.rule == "hand-over")
+    assert words.source(common, gettext=plain).endswith("a test at hand-over to another person")
 
 
 @pytest.mark.parametrize(

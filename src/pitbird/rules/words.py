@@ -14,6 +14,7 @@ from pitbird.rules.decision import Finding, Verdict
 
 Gettext = Callable[[str], str]
 Message = Callable[[Gettext], str]
+Clock = Callable[[Ms, str | None], str]
 
 
 class _Facts(dict[str, str]):
@@ -30,18 +31,25 @@ def when(instant: Ms, zone: str | None) -> str:
 
 
 def sentence(
-    finding: Finding, *, zone: str | None, gettext: Gettext, names: Mapping[str, str] | None = None
+    finding: Finding,
+    *,
+    zone: str | None,
+    gettext: Gettext,
+    names: Mapping[str, str] | None = None,
+    clock: Clock = when,
 ) -> str:
     """What was found, in one or two sentences. ``names`` gives persons and cylinders their names, by
-    subject."""
+    subject; ``clock`` writes an instant as the reader wants it."""
     message = SENTENCES.get(finding.code)
     if message is None:
         return gettext("Found {code}, for which there are no words; it counts as it is marked.").format(
             code=finding.code
         )
-    shown = _Facts({name: _shown(name, value, zone, gettext, names or {}) for name, value in finding.facts})
+    shown = _Facts(
+        {name: _shown(name, value, zone, gettext, names or {}, clock) for name, value in finding.facts}
+    )
     if finding.until is not None:
-        shown["until"] = when(finding.until, zone)
+        shown["until"] = clock(finding.until, zone)
     return message(gettext).format_map(shown)
 
 
@@ -54,8 +62,8 @@ def remedy(finding: Finding, *, gettext: Gettext) -> str:
 def source(finding: Finding, *, gettext: Gettext) -> str:
     """Where the rule comes from, and how well that is known; empty where there is neither."""
     message = KNOWN.get(finding.known)
-    if not finding.source:
-        return ""
+    if not finding.source or finding.source.startswith("common practice"):  # says itself how it is known
+        return finding.source
     return f"{finding.source} [{message(gettext)}]" if message is not None else finding.source
 
 
@@ -73,11 +81,13 @@ _SUBJECTS: Final = ("person", "to", "authority", "holder", "wearer", "cylinder")
 _WORDY: Final = ("what", "because", "checks", "signals", "remedies", "topic", "unit")
 
 
-def _shown(name: str, value: str, zone: str | None, gettext: Gettext, names: Mapping[str, str]) -> str:
+def _shown(
+    name: str, value: str, zone: str | None, gettext: Gettext, names: Mapping[str, str], clock: Clock
+) -> str:
     """One fact as a reader wants it: an instant on the site's clock, a subject by its name, words in
     words."""
     if name.endswith("_at"):
-        return when(ms_of(value), zone)
+        return clock(ms_of(value), zone)
     if name in _SUBJECTS:
         return names.get(value, value.partition(":")[2] or value)
     if name in _WORDY:
