@@ -122,3 +122,52 @@ def test_the_sign_in_page_ties_its_labels_to_its_fields(db: None) -> None:
     page = Client().get("/sign-in").content.decode()
     for name in re.findall(r'<label for="([^"]+)"', page):
         assert f'id="{name}"' in page
+
+
+def test_the_keeper_lets_somebody_in_who_then_writes_under_their_own_name(keeper: Client) -> None:
+    page = keeper.get("/people/P-07/account").content.decode()
+    assert "How does Rui Marrel sign in?" in page
+    data = {"account": "rui", "password": PASSWORD, "again": PASSWORD}
+    assert set(
+        faults(keeper.post("/people/P-07/account", {**data, "password": "short", "again": "short"}))
+    ) == {"password"}
+    assert keeper.post("/people/P-07/account", data)["Location"] == "/people/P-07"
+    client = Client()
+    assert client.post("/sign-in", {"username": "rui", "password": PASSWORD})["Location"] == "/"
+    assert Login.objects.get(user__username="rui").person == "person:P-07"
+    assert "As “rui”." in keeper.get("/people/P-07/account").content.decode()
+    keeper.post("/people/P-07/account", {**data, "account": "rui2"})
+    assert not User.objects.filter(username="rui2").exists()
+
+
+def test_a_tester_lets_nobody_in(tester: Client) -> None:
+    data = {"account": "mole", "password": PASSWORD, "again": PASSWORD}
+    assert tester.post("/people/K-1/account", data).status_code == 403
+    assert not User.objects.filter(username="mole").exists()
+
+
+def test_everybody_changes_their_own_password(address: str) -> None:
+    client = Client()
+    client.post(address, BOOK)
+    new = "heron-on-the-penstock"
+    refused = client.post("/password", {"old_password": "x", "new_password1": new, "new_password2": new})
+    assert "old_password" in refused.context["form"].errors
+    done = client.post("/password", {"old_password": PASSWORD, "new_password1": new, "new_password2": new})
+    assert done.status_code == 302
+    assert client.get("/").status_code == 200
+    assert Client().post("/sign-in", {"username": "ilda", "password": new}).status_code == 302
+
+
+def test_who_has_left_writes_no_more(cast: Cast, tester: Client) -> None:
+    cast.write(
+        {
+            "kind": "person",
+            "person": "person:P-07",
+            "name": "Rui Marrel",
+            "roles": ["tester"],
+            "left": "2026-03-01",
+        },
+        minutes_ago=5,
+    )
+    assert tester.get("/write/happened?about=D-017").status_code == 403
+    assert tester.get("/").status_code == 200

@@ -52,7 +52,8 @@ def pages() -> list[str]:
         "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors",
         "/detectors?q=quartet",
         "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
-        "/people/P-07", "/book", "/book/0", "/book/4", "/book/16", "/rules",
+        "/people/P-07", "/people/P-07/account", "/password", "/book",
+        "/book/0", "/book/4", "/book/16", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",
         "/write/person?about=P-07", "/write/site?about=north-works", "/write/handed-out",
     ]  # fmt: skip

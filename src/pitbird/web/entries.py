@@ -475,5 +475,9 @@ _TELLERS: Final[dict[str, _Teller]] = {
     "rules-adopted": _adopted,
     "note": _plain(lambda: _("%(subject)s: %(text)s"), "subject", "text"),
     "correction": _correction,
+    "epoch": _plain(
+        lambda: _("The book was restored from an older copy: others hold proof of %(known_size)s entries."),
+        "known_size",
+    ),
     "erasure": _plain(lambda: _("Texts about %(subject)s erased: %(because)s."), "subject", "because"),
 }  # fmt: skip

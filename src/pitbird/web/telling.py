@@ -52,7 +52,7 @@ def tell_finding(finding: Finding, zone: str | None, names: Names) -> ToldFindin
     return ToldFinding(
         outcome=finding.outcome.value,
         strength=finding.strength,
-        sentence=words.sentence(finding, zone=zone, gettext=_, names=names.mapping),
+        sentence=words.sentence(finding, zone=zone, gettext=_, names=names.mapping, clock=times.short),
         remedy=words.remedy(finding, gettext=_) if finding.outcome is not Outcome.MET else "",
         source=words.source(finding, gettext=_),
         rule=finding.rule,
@@ -93,10 +93,22 @@ def tell_decision(row: GateRow, zone: str | None, names: Names, *, all_findings:
         when="" if yes else _when(row, zone),
         reason=told.sentence if told else "",
         remedy=told.remedy if told else "",
-        findings=tuple(tell_finding(finding, zone, names) for finding in decision.findings)
-        if all_findings
-        else (),
+        findings=tuple(
+            tell_finding(finding, zone, names)
+            for finding in sorted(decision.findings if all_findings else (), key=_gravity)
+        ),
         warnings=warnings,
+    )
+
+
+def _gravity(finding: Finding) -> tuple[bool, int]:
+    """The decisive finding first, then what stops, what is not known, what warns, and what is met."""
+    against = finding.outcome in (Outcome.NOT_MET, Outcome.UNKNOWN)
+    if not against:
+        return (True, 3)
+    return (
+        not finding.decisive,
+        2 if finding.strength == "warns" else int(finding.outcome is Outcome.UNKNOWN),
     )
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.urls import path
 
 from pitbird.web.api import addresses as api
-from pitbird.web.forms.account import SignInForm
+from pitbird.web.forms.account import PasswordForm, SignInForm
 from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, write
 
 urlpatterns = [
@@ -25,6 +25,15 @@ urlpatterns = [
     path("gas/<str:code>", gas.cylinder, name="cylinder"),
     path("people", people.people, name="people"),
     path("people/<str:code>", people.person, name="person"),
+    path("people/<str:code>/account", account.let_in, name="let-in"),
+    path(
+        "password",
+        PasswordChangeView.as_view(
+            template_name="pitbird/password.html", form_class=PasswordForm, success_url="/password/changed"
+        ),
+        name="password",
+    ),
+    path("password/changed", account.password_changed, name="password-changed"),
     path("book", book.book, name="book"),
     path("book/export", book.export, name="book-export"),
     path("book/id/<str:entry_id>", book.by_id, name="entry-by-id"),

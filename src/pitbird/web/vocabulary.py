@@ -43,6 +43,7 @@ KIND_WORDS: Final[dict[str, Word]] = {
     "rules-adopted": _("Site rules adopted"),
     "note": _("Note"),
     "correction": _("Correction"),
+    "epoch": _("The book was restored"),
     "erasure": _("Erasure"),
 }
 
@@ -90,7 +91,9 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "effective": _("In force from"), "document": _("The rules"), "subject": _("About"), "text": _("Text"),
     "corrects": _("Corrects"), "of_about": _("Which was about"), "how": _("How"),
     "replacement": _("What stands instead"), "commitments": _("Erased"), "book": _("Book"),
-    "title": _("Title"), "format": _("Form of the book"), "begun": _("Begun on"), "kind": _("Kind"),
+    "title": _("Title"), "format": _("Form of the book"), "begun": _("Begun on"),
+    "known_size": _("Entries that others hold proof of"), "known_root": _("Root that others hold"),
+    "kind": _("Kind"),
     "by": _("By"), "where": _("Where"), "about": _("About"), "id": _("Id"), "zone": _("Clock"),
 }  # fmt: skip
 
@@ -108,7 +111,8 @@ VALUE_WORDS: Final[dict[str, Word]] = {
     "flat-battery": _("a flat battery"), "sensor-changed": _("a sensor changed"),
     "filter-changed": _("a filter changed"), "firmware-changed": _("the firmware changed"),
     "set-point-changed": _("an alarm set-point changed"),
-    "damaged": _("damaged"), "overdue": _("overdue"), "suspect": _("suspect"),
+    "restored": _("restored from a copy"), "damaged": _("damaged"),
+    "overdue": _("overdue"), "suspect": _("suspect"),
     "life-ended": _("its life has ended"), "lost": _("lost"), "incident": _("an incident"),
     "sensor-worn": _("sensor worn out"), "sensor-poisoned": _("sensor poisoned"),
     "inlet-blocked": _("inlet blocked"), "drifted": _("drifted"), "alarm-dead": _("an alarm did not work"),
@@ -130,6 +134,10 @@ VALUE_WORDS: Final[dict[str, Word]] = {
     "request": _("asked for"), "mistake": _("written by mistake"), "test-failed": _("a test failed"),
     "calibration-failed": _("a calibration failed"), "True": _("yes"), "False": _("no"),
     "pitbird-book/1": "pitbird-book/1",
+    "described-anew": _("described anew"), "fresh-air-set": _("a fresh-air set"), "repaired": _("a repair"),
+    "working-day": _("to the end of the working day"), "shift": _("to the end of the shift"),
+    "hours": _("for set hours"), "exempt": _("not asked for"), "not-exempt": _("asked for as well"),
+    "counts": _("counts"), "does-not-count": _("does not count"), "stops": _("stops"), "warns": _("warns"),
 }  # fmt: skip
 
 

@@ -8,6 +8,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 
 from pitbird.fleet.state import PersonState, SiteState
+from pitbird.fleet.times import local
+from pitbird.services import clock
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor
 from pitbird.store.models import Login
@@ -18,6 +20,7 @@ from pitbird.web.times import UTC_NAME
 RIGHTS: Final[dict[str, frozenset[str]]] = {
     "genesis": frozenset(),
     "erasure": frozenset(),
+    "epoch": frozenset(),
     "site": frozenset({"keeper"}),
     "person": frozenset({"keeper"}),
     "detector": frozenset({"keeper"}),
@@ -52,11 +55,16 @@ def login_of(request: HttpRequest) -> Login:
 def actor_of(request: HttpRequest, site: str | None = None) -> Actor:
     """The signed-in person as writer, on the clock of ``site``, else of their own site.
 
-    Raises ``NoPerson`` for an account that is no person in the book.
+    Raises ``NoPerson`` for an account that is no person in the book, or whose person has left.
     """
     login = login_of(request)
     where = site or login.site or None
-    return Actor(login.person, where, zone_of(where))
+    zone = zone_of(where)
+    state = Now().state(login.person)
+    today = local(clock.now(), zone).date().isoformat()
+    if isinstance(state, PersonState) and state.left is not None and state.left < today:
+        raise NoPerson("who has left writes no more")
+    return Actor(login.person, where, zone)
 
 
 def zone_of(site: str | None) -> str:
@@ -83,6 +91,6 @@ def may_write(kind: str, roles: frozenset[str]) -> bool:
 
 def require_right(request: HttpRequest, kind: str) -> None:
     """Refuse (403) a kind that the signed-in person may not write, or an account without a person."""
-    login_of(request)
+    actor_of(request)
     if not may_write(kind, roles_of(request)):
         raise PermissionDenied(kind)

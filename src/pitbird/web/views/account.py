@@ -14,7 +14,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.password_validation import password_validators_help_text_html
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -28,8 +28,10 @@ from pitbird.rules.loading import load_shipped, shipped
 from pitbird.services import beginning
 from pitbird.services.beginning import Beginning, BookBegun
 from pitbird.services.knowing import Now
+from pitbird.store.models import Login
 from pitbird.web import names as naming
 from pitbird.web.forms.things import CODE
+from pitbird.web.who import require_right
 
 
 class AccountForm(forms.Form):
@@ -75,6 +77,14 @@ def _code_field(label: Any, help_text: Any) -> forms.RegexField:
             "invalid": gettext_lazy("Write letters, digits, dots and dashes only, such as north-works.")
         },
     )
+
+
+class LetInForm(AccountForm):
+    """An account for somebody who is in the book already."""
+
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data)
+        self.fields["password"].label = _("A first password")
 
 
 class BookForm(AccountForm):
@@ -191,6 +201,39 @@ def _begin(request: HttpRequest, form: AccountForm, begun: bool) -> HttpResponse
     (settings.CONFIG.home / "first-start-key").unlink(missing_ok=True)
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
     messages.success(request, _("The book is open, and you are signed in."))
+    return redirect("gate")
+
+
+@never_cache
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def let_in(request: HttpRequest, code: str) -> HttpResponse:
+    """Give somebody of the book an account; the keeper's to do."""
+    require_right(request, "person")
+    state = Now().state(f"person:{code}")
+    if not isinstance(state, PersonState):
+        raise Http404(code)
+    name = naming.Names([state.subject])(state.subject)
+    taken = Login.objects.filter(person=state.subject).first()
+    form = LetInForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and taken is None and form.is_valid():
+        data = form.cleaned_data
+        try:
+            beginning.make_account(data["account"], data["password"], person=state.subject, site=state.home)
+        except ValidationError as refused:
+            _put(form, refused)
+        else:
+            messages.success(request, _("%(name)s can sign in as “%(account)s”.") % {"name": name, **data})
+            return redirect("person", code=code)
+    context = {"form": form, "name": name, "code": code, "taken": taken}
+    return render(request, "pitbird/let_in.html", context, status=422 if form.errors else 200)
+
+
+@never_cache
+@require_http_methods(["GET", "HEAD"])
+def password_changed(request: HttpRequest) -> HttpResponse:
+    """Say so, and go to the gate."""
+    messages.success(request, _("Your password is changed."))
     return redirect("gate")
 
 

@@ -17,7 +17,7 @@ from pitbird.services import clock
 from pitbird.services.gate import rule_set
 from pitbird.services.knowing import Now
 from pitbird.web import names as naming
-from pitbird.web.vocabulary import word
+from pitbird.web.vocabulary import FIELD_WORDS, VALUE_WORDS, word
 from pitbird.web.who import may_write, roles_of
 
 
@@ -88,5 +88,12 @@ def tell_rule(rule: Rule) -> dict[str, Any]:
 
 def _value(value: object) -> str:
     if isinstance(value, list | tuple):
-        return ", ".join(word(str(each)) for each in value) or _("none")
-    return word(str(value))
+        return ", ".join(_word(str(each)) for each in value) or _("none")
+    return _word(str(value))
+
+
+def _word(value: str) -> str:
+    message = words.WORDS.get(value)
+    if message is not None:
+        return message(_)
+    return word(value) if value in VALUE_WORDS else str(FIELD_WORDS.get(value, value)).lower()
