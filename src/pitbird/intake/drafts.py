@@ -123,8 +123,11 @@ def _take(rest: dict[str, Any], prefix: str) -> dict[str, str]:
 
 def put_commitments(draft: Mapping[str, Any], commitments: Mapping[str, str]) -> dict[str, Any]:
     """The draft with a commitment at each path that ``take_texts`` named."""
-    whole = copy.deepcopy(dict(draft))
+    whole = dict(draft)
     for path, commitment in commitments.items():
         holder, _, field = path.rpartition(".")
-        (whole[holder] if holder else whole)[field] = commitment
+        if holder:
+            whole[holder] = {**whole[holder], field: commitment}
+        else:
+            whole[field] = commitment
     return whole

@@ -13,7 +13,7 @@ from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.kinds.base import Body
 from pitbird.intake.faults import Fault, shown
 from pitbird.intake.words import Path, near, path_text, put_in_words
-from pitbird.record.canonical import MAX_DEPTH, MAX_INT, parse
+from pitbird.record.canonical import MAX_DEPTH, MAX_INT, fits, parse
 from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
 
 #: Kinds that cannot stand in for another entry.
@@ -71,7 +71,8 @@ def read_body(raw: object, *, line: int | None = None) -> tuple[Body | None, tup
 def _read(raw: object) -> tuple[Body | None, list[_Found]]:
     if not isinstance(raw, Mapping):
         return None, [((), shown(raw), "not an entry; an entry is an object with a 'kind'")]
-    unwritable = list(_unwritable(raw, ()))
+    # The walk that says what is wrong is spared where nothing is.
+    unwritable = [] if fits(raw) else list(_unwritable(raw, ()))
     if any(len(path) >= MAX_DEPTH for path, _, _ in unwritable):
         return None, unwritable
     kind = raw.get("kind")

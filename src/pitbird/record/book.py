@@ -19,9 +19,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
-from pitbird.record.canonical import canonical, parse_canonical
+from pitbird.record.canonical import STANDARD, Codec, canonical, parse_canonical
 from pitbird.record.errors import BadSeal, BookBroken, RecordError
-from pitbird.record.leaf import ENTRY_ID, Leaf, read_leaf
+from pitbird.record.leaf import ENTRY_ID, Leaf, leaf_of
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in, opens
 from pitbird.record.signature import verify_signature
@@ -96,7 +96,10 @@ def trailer_line(size: int, root: bytes) -> bytes:
 
 
 def read_book(
-    lines: Iterable[bytes | str], *, known_roots: Mapping[int, bytes] | None = None
+    lines: Iterable[bytes | str],
+    *,
+    known_roots: Mapping[int, bytes] | None = None,
+    codec: Codec = STANDARD,
 ) -> Iterator[BookEntry]:
     """Give the entries of an export one after another, each checked against all before it.
 
@@ -105,7 +108,7 @@ def read_book(
     used.
     ``known_roots`` maps sizes to roots from checkpoints that the caller trusts.
     """
-    return _Reader(known_roots or {}).entries(lines)
+    return _Reader(known_roots or {}, codec).entries(lines)
 
 
 def verify_book(
@@ -133,6 +136,7 @@ class _Reader:
     """What has to be remembered between the lines of an export."""
 
     known_roots: Mapping[int, bytes]
+    codec: Codec = STANDARD
     line: int = 0
     book: str = ""
     frontier: Frontier = field(default_factory=Frontier)
@@ -166,7 +170,7 @@ class _Reader:
 
     def value(self, text: bytes | str) -> dict[str, Any]:
         try:
-            value = parse_canonical(_without_line_end(text))
+            value = parse_canonical(_without_line_end(text), self.codec)
         except RecordError as error:
             raise BookBroken(f"{error.where}: {error.what}", line=self.line, remedy=_UNCHANGED) from error
         if type(value) is not dict:
@@ -194,7 +198,7 @@ class _Reader:
         if type(value["index"]) is not int or value["index"] != index:
             self.broken(f"the entry stands at index {index} but says {value['index']!a}", _UNCHANGED)
         try:
-            leaf = read_leaf(canonical(value["leaf"]))
+            leaf = leaf_of(value["leaf"], self.codec)
             if leaf.signature is not None:
                 verify_signature(leaf.body, leaf.signature)
                 self.signed += 1
@@ -231,7 +235,7 @@ class _Reader:
     def seals(self, leaf: Leaf, given: Any, present: bool) -> tuple[dict[str, Blob], tuple[str, ...]]:
         if present and (type(given) is not dict or not given):
             self.broken("sealed is not an object with at least one blob", _UNCHANGED)
-        standing = commitments_in(leaf.body)
+        standing = commitments_in(leaf.body) if b"sha256:" in leaf.raw else []
         sealed: dict[str, Blob] = {}
         for name, shown in (given or {}).items():
             if name not in standing:

@@ -9,7 +9,8 @@ of its section 3.2.2.2.
 
 import json
 from collections import Counter
-from typing import Any, NoReturn
+from collections.abc import Callable
+from typing import Any, NamedTuple, NoReturn
 
 from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
 
@@ -19,6 +20,22 @@ MAX_INT = 2**53 - 1
 _encode = json.JSONEncoder(
     sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False, check_circular=False
 ).encode
+
+
+class Codec(NamedTuple):
+    """What writes and reads JSON; a caller may bring a faster one than the standard library's.
+
+    ``encode`` is given only values inside the subset, and must give their canonical bytes. ``decode`` raises
+    ValueError for what it cannot read; what it gives is used only if it lies inside the subset and encoding
+    it gives the same bytes again, so that a codec which reads too much lets nothing more in.
+    """
+
+    encode: Callable[[Any], bytes]
+    decode: Callable[[str], Any]
+
+
+STANDARD = Codec(lambda value: _encode(value).encode("utf-8"), json.loads)
+"""The standard library's JSON."""
 
 
 class _Duplicated:
@@ -39,7 +56,7 @@ class _Number:
         self.text = text
 
 
-def canonical(value: object) -> bytes:
+def canonical(value: object, codec: Codec = STANDARD) -> bytes:
     """Return the one byte form of ``value`` (RFC 8785, UTF-8).
 
     Only the exact types dict, list, str, int, bool and None are taken; a subclass, tuple or float is refused.
@@ -47,7 +64,12 @@ def canonical(value: object) -> bytes:
     """
     if not _fits(value, 0):
         _explain(value, "$", 0)
-    return _encode(value).encode("utf-8")
+    return codec.encode(value)
+
+
+def fits(value: object) -> bool:
+    """Tell whether ``canonical`` takes a value."""
+    return _fits(value, 0)
 
 
 def parse(data: bytes | bytearray | memoryview | str) -> Any:
@@ -75,11 +97,20 @@ def parse(data: bytes | bytearray | memoryview | str) -> Any:
     return value
 
 
-def parse_canonical(data: bytes | bytearray | memoryview | str) -> Any:
+def parse_canonical(data: bytes | bytearray | memoryview | str, codec: Codec = STANDARD) -> Any:
     """Read one JSON text and require that it is already in canonical form, byte for byte."""
-    value = parse(data)
-    given = data.encode("utf-8") if isinstance(data, str) else bytes(data)
-    wanted = canonical(value)
+    text = data if type(data) is str else _decode(data)
+    try:
+        given = text.encode("utf-8")
+        value = codec.decode(text)
+        # A key named twice, or a number in another spelling, does not come back as the same bytes.
+        if _fits(value, 0) and codec.encode(value) == given:
+            return value
+    except (ValueError, RecursionError):
+        pass
+    # Something is wrong with it: read it again, slowly, to say what.
+    value = parse(text)
+    given, wanted = text.encode("utf-8"), canonical(value)
     if given != wanted:
         at = next(
             (i for i, (a, b) in enumerate(zip(given, wanted, strict=False)) if a != b),
@@ -132,7 +163,10 @@ def _fits(value: object, depth: int) -> bool:
         return False
     if kind is dict:
         for key, item in value.items():  # type: ignore[attr-defined]
-            if type(key) is not str or not key.isascii() or not _fits(item, depth + 1):
+            if type(key) is not str or not key.isascii():
+                return False
+            # Most values are ASCII text; the call is spared for them.
+            if (type(item) is not str or not item.isascii()) and not _fits(item, depth + 1):
                 return False
         return True
     if kind is list:

@@ -4,14 +4,13 @@ A leaf is the canonical JSON of {"body": ..., "nth": {subject: n}, "recorded_at"
 ``nth`` is the running number of the entry for each subject it is about; without a gap, nothing was left out.
 """
 
-import json
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from pitbird.record.canonical import MAX_INT, canonical, parse_canonical
+from pitbird.record.canonical import MAX_INT, STANDARD, Codec, canonical, parse_canonical
 from pitbird.record.errors import BadLeaf, BadSignature, BadTime
 from pitbird.record.merkle import leaf_hash
 from pitbird.record.signature import read_signature, verify_signature
@@ -47,6 +46,7 @@ def make_leaf(
     recorded_at: str,
     nth: Mapping[str, int],
     signature: Mapping[str, str] | None = None,
+    codec: Codec = STANDARD,
 ) -> Leaf:
     """Make the leaf of a new entry.
 
@@ -56,20 +56,28 @@ def make_leaf(
     value: dict[str, Any] = {"body": dict(body), "nth": dict(nth), "recorded_at": recorded_at}
     if signature is not None:
         value["signature"] = dict(signature)
-    raw = canonical(value)
-    leaf = _leaf(json.loads(raw), raw)
+    raw = canonical(value, codec)
+    leaf = _leaf(codec.decode(raw.decode("utf-8")), raw)
     if leaf.signature is not None:
         verify_signature(leaf.body, leaf.signature)
     return leaf
 
 
-def read_leaf(raw: bytes) -> Leaf:
+def read_leaf(raw: bytes, codec: Codec = STANDARD) -> Leaf:
     """Read a leaf from its bytes; only the canonical form is taken.
 
     The shape of a signature is checked, not the signature: see ``signature.verify_signature``.
     Raises NotCanonical, DuplicateKey or BadLeaf.
     """
-    return _leaf(parse_canonical(raw), bytes(raw))
+    return _leaf(parse_canonical(raw, codec), bytes(raw))
+
+
+def leaf_of(value: Any, codec: Codec = STANDARD) -> Leaf:
+    """Read a leaf from its value, as ``parse_canonical`` gave it alone or as part of a line.
+
+    As ``read_leaf``; raises BadLeaf.
+    """
+    return _leaf(value, codec.encode(value))
 
 
 def format_time(moment: datetime) -> str:

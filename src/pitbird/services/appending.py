@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
 
-import msgspec
 from django.db import transaction
 
 from pitbird.fleet.folding import Item, apply, empty, item_of
@@ -15,6 +14,7 @@ from pitbird.fleet.state import CylinderState, DetectorState, PersonState, State
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
 from pitbird.record.leaf import Leaf, make_leaf
+from pitbird.services.quick import QUICK
 from pitbird.services.refolding import (
     POINT_EVERY,
     decode_state,
@@ -26,7 +26,7 @@ from pitbird.store import blobs as blob_store
 from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob
 
-_decode_leaf: Final = msgspec.json.Decoder().decode
+_decode_leaf: Final = QUICK.decode
 
 
 class IdTaken(ValueError):
@@ -82,6 +82,8 @@ class Ledger:
     def load(self, subjects: Iterable[str]) -> None:
         """Read the states of subjects that are about to be written about, all at once."""
         wanted = [subject for subject in dict.fromkeys(subjects) if subject not in self._states]
+        if not wanted:
+            return
         found = book.standings(wanted)
         for subject in wanted:
             text = found.get(subject)
@@ -107,7 +109,7 @@ class Ledger:
         subjects = body["about"]
         self.load(subjects)
         nth = {subject: self._counts[subject] + 1 for subject in subjects}
-        leaf = make_leaf(body, recorded_at=text_of(recorded_at), nth=nth, signature=signature)
+        leaf = make_leaf(body, recorded_at=text_of(recorded_at), nth=nth, signature=signature, codec=QUICK)
         return self._put(leaf, recorded_at)
 
     def add_leaf(self, leaf: Leaf) -> Appended:

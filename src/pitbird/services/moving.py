@@ -17,6 +17,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
 from pitbird.services.appending import Ledger, standing_row
+from pitbird.services.quick import QUICK
 from pitbird.services.refolding import decode_state, refold_keeping_points
 from pitbird.store import blobs as blob_store
 from pitbird.store import book, points
@@ -89,7 +90,7 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
         ledger = Ledger()
         if ledger.size:
             raise BookNotEmpty(ledger.size)
-        for entry in read_book(lines):
+        for entry in read_book(lines, codec=QUICK):
             if entry.leaf.body["kind"] in KINDS and len(faults) < _FAULTS_SHOWN:
                 faults.extend(read_body(entry.leaf.body, line=entry.index + 2)[1])
             if faults:

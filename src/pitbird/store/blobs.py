@@ -24,6 +24,8 @@ class SealedBlob(NamedTuple):
 
 def put(blobs: Sequence[SealedBlob]) -> None:
     """Store blobs; one that is there already is left as it is."""
+    if not blobs:
+        return
     with connection.cursor() as cursor:
         cursor.executemany(
             "INSERT INTO store_blob (commitment, salt, media_type, content) VALUES (%s, %s, %s, %s) "

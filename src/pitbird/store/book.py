@@ -7,9 +7,9 @@ takes its write lock at BEGIN IMMEDIATE, PostgreSQL by locking the head's row.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+import msgspec
 from django.db import connection
 
 from pitbird.record.merkle import Frontier
@@ -17,8 +17,7 @@ from pitbird.record.merkle import Frontier
 _ENTRY = '"index", "entry_id", "kind", "at", "recorded_at", "by", "site", "leaf", "leaf_hash"'
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(msgspec.Struct, frozen=True):
     """One entry as stored; instants in milliseconds since 1970."""
 
     index: int
@@ -33,10 +32,7 @@ class Row:
 
     def values(self) -> tuple[int | str | bytes | None, ...]:
         """The columns in the order of the table."""
-        return (
-            self.index, self.entry_id, self.kind, self.at, self.recorded_at,
-            self.by, self.site, self.leaf, self.leaf_hash,
-        )  # fmt: skip
+        return msgspec.structs.astuple(self)
 
 
 class StandingRow(NamedTuple):

@@ -1,0 +1,78 @@
+"""The quick codec gives, takes and refuses what the record room's own does."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pitbird.record.canonical import MAX_INT, STANDARD, canonical, parse_canonical
+from pitbird.record.errors import RecordError
+from pitbird.record.leaf import make_leaf, read_leaf
+from pitbird.services.quick import QUICK
+from tests.bodies import at, bump
+
+KEYS = st.text(st.characters(max_codepoint=127), max_size=8)
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers(-MAX_INT, MAX_INT) | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(KEYS, inner, max_size=4),
+    max_leaves=30,
+)
+ODD = VALUES | st.floats() | st.integers() | st.dictionaries(st.text(max_size=3), VALUES, max_size=3)
+
+
+@given(VALUES)
+def test_it_writes_the_same_bytes(value: Any) -> None:
+    # Oracle: the package rfc8785, an implementation of RFC 8785 of its own.
+    assert canonical(value, QUICK) == canonical(value) == rfc8785.dumps(value)
+
+
+@given(VALUES)
+def test_it_reads_the_same_value(value: Any) -> None:
+    data = canonical(value)
+    assert parse_canonical(data, QUICK) == parse_canonical(data) == value
+
+
+def read(data: bytes | str, **codec: Any) -> tuple[Any, ...]:
+    try:
+        return ("read", parse_canonical(data, **codec))
+    except RecordError as refused:
+        return type(refused), refused.what, refused.where
+
+
+@given(ODD | st.lists(ODD, max_size=3), st.booleans())
+def test_it_takes_and_refuses_the_same_texts(value: Any, tight: bool) -> None:
+    text = json.dumps(value, sort_keys=True, separators=(",", ":") if tight else None, ensure_ascii=False)
+    try:
+        data = text.encode()
+    except UnicodeEncodeError:
+        assert read(text, codec=QUICK) == read(text, codec=STANDARD)
+    else:
+        assert read(data, codec=QUICK) == read(data, codec=STANDARD)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b'{"a":1,"a":1}', b'{"a":1,"a":2}', b'{"b":1,"a":2}', b'{"a": 1}', b'[1.0]', b"[-0]", b"[01]",
+        b"[1e3]", b"[9007199254740992]", b"[9007199254740991]", b"[-9007199254740992]",
+        b"[18446744073709551616]", b"[" + b"9" * 5000 + b"]", b"[NaN]",
+        b"[Infinity]", b'["\\ud800"]', b'["\\u0041"]', b'["\\/"]',
+        b'["\xff"]', b'["\xed\xa0\x80"]', b'{"\xc3\xa9":1}', b"\xef\xbb\xbf[]", b"[] ", b"", b"[1]x",
+        b"[" * 64 + b"]" * 64, b"[" * 65 + b"]" * 65, b"[" * 100_000, b'["\x7f\xe2\x80\xa8"]', b'["\x01"]',
+    ],
+)  # fmt: skip
+def test_texts_on_the_edge_are_taken_and_refused_alike(data: bytes) -> None:
+    assert read(data, codec=QUICK) == read(data, codec=STANDARD)
+
+
+def test_a_leaf_made_quickly_is_the_leaf() -> None:
+    body, nth = bump(at("06:00")), {"detector:D-017": 2, "cylinder:C-112": 9}
+    made = make_leaf(body, recorded_at=at("06:01"), nth=nth, codec=QUICK)
+    assert made == make_leaf(body, recorded_at=at("06:01"), nth=nth)
+    assert (made.body, made.nth, made.hash) == (body, nth, read_leaf(made.raw).hash)
+    assert read_leaf(made.raw, QUICK).body == body
