@@ -132,3 +132,12 @@ def test_a_pass_shows_at_once(cast: Cast, keeper: Client) -> None:
     assert "stamp--not-yet" in text(keeper, "/?q=D-019")
     cast.write(passed("D-019", ago(2)), minutes_ago=1, by=cast.tester)
     assert "stamp--may-go-out" in text(keeper, "/?q=D-019")
+
+
+def test_the_stamp_names_the_pass_that_counts_and_no_other(cast: Cast, keeper: Client) -> None:
+    cast.write(passed("D-019", ago(26 * 60)), minutes_ago=25 * 60, by=cast.tester)
+    reported = {"kind": "bump-test", "detector": "detector:D-019", "footing": "reported", "outcome": "passed"}
+    cast.write(reported, minutes_ago=9, by=cast.tester)
+    page = text(keeper, "/?q=D-019")
+    assert "stamp--not-yet" in page
+    assert "11:51" not in page[page.index("stamp__time") : page.index("</td>", page.index("stamp__time"))]

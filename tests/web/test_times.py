@@ -6,9 +6,21 @@ from __future__ import annotations
 import pytest
 
 from pitbird.fleet.times import ms_of, text_of
+from pitbird.services import clock
 from pitbird.web import times
 
 LISBON = "Europe/Lisbon"
+
+
+@pytest.fixture(autouse=True)
+def _spring(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clock, "now", lambda: ms_of("2026-03-02T12:00:00.000Z"))
+
+
+def test_the_year_is_said_where_it_is_not_plain() -> None:
+    assert times.short(ms_of("2025-09-01T12:00:00.000Z"), LISBON) == "Mon 1 Sep, 13:00 WEST"
+    assert times.short(ms_of("2025-08-01T12:00:00.000Z"), LISBON) == "Fri 1 Aug 2025, 13:00 WEST"
+    assert times.short(ms_of("2026-10-01T12:00:00.000Z"), LISBON) == "Thu 1 Oct 2026, 13:00 WEST"
 
 
 def test_a_time_is_shown_with_its_zone() -> None:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
-from pitbird.fleet.times import Ms
 from pitbird.rules import words
 from pitbird.rules.decision import Decision, Finding, Outcome, Verdict
 from pitbird.services.gate import GateRow
@@ -117,12 +116,8 @@ def _when(row: GateRow, zone: str | None) -> str:
     if verdict is Verdict.OUT_OF_SERVICE and state.open_reasons:
         return _("since %s") % times.short(min(reason.at for reason in state.open_reasons), zone)
     if verdict is Verdict.NOT_YET:
-        passed: list[Ms] = [
-            test.at
-            for test in state.tests
-            if test.outcome == "passed" and test.counts and test.at <= row.decision.as_of
-        ]
-        return _("last pass %s") % times.short(max(passed), zone) if passed else _("no pass in the book")
+        counted = next((test.at for test in state.tests if test.entry == row.decision.test), None)
+        return _("last pass %s") % times.short(counted, zone) if counted else _("no pass that counts")
     return _("as of %s") % times.short(row.decision.as_of, zone)
 
 

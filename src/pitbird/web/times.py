@@ -8,9 +8,11 @@ from zoneinfo import ZoneInfo
 from django.utils import dateformat
 from django.utils.translation import gettext as _
 
-from pitbird.fleet.times import Ms, local, ms_from
+from pitbird.fleet.times import DAY, Ms, local, ms_from
+from pitbird.services import clock
 
 UTC_NAME = "UTC"
+_YEAR_IS_PLAIN = 183 * DAY
 
 
 class NoSuchTime(ValueError):
@@ -37,7 +39,9 @@ def shown(instant: Ms | None, zone: str | None, *, form: str = "D j M Y, H:i") -
 
 
 def short(instant: Ms | None, zone: str | None) -> str:
-    """``Wed 26 Nov, 04:00 WET``: for stamps and lists where the year is plain."""
+    """``Wed 26 Nov, 04:00 WET`` while the year is plain; with its year from half a year away on."""
+    if instant is None or abs(instant - clock.now()) > _YEAR_IS_PLAIN:
+        return shown(instant, zone)
     return shown(instant, zone, form="D j M, H:i")
 
 
