@@ -227,6 +227,9 @@ class Reading:
     ) -> Iterator[str]:
         """What stands against a test."""
         body = test.body
+        # A test belongs to the moment at which it began: its own time, or its first gas if that was earlier.
+        gas = [moment(application["gas_on"]) for application in body.get("applications", ())]
+        test = test._replace(at=min([test.at, *gas]))
         if body["outcome"] != "passed" or self.failed(body, thing) or body.get("footing") == "reported":
             yield "no pass"
             return
