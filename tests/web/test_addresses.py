@@ -20,6 +20,7 @@ ARGUMENTS = {
     "index": "0",
     "entry_id": "0195a000-0000-7000-8000-000000000001",
     "kind": "note",
+    "name": "detectors",
 }
 ABOUT = {
     "detector": "detector:D-018",
@@ -52,7 +53,7 @@ def pages() -> list[str]:
         "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors",
         "/detectors?q=quartet",
         "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
-        "/people/P-07", "/people/P-07/account", "/password", "/book",
+        "/people/P-07", "/people/P-07/account", "/password", "/tables/detectors", "/book",
         "/book/0", "/book/4", "/book/16", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",
         "/write/person?about=P-07", "/write/site?about=north-works", "/write/handed-out",

@@ -7,7 +7,7 @@ from django.urls import path
 
 from pitbird.web.api import addresses as api
 from pitbird.web.forms.account import PasswordForm, SignInForm
-from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, write
+from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, tables, write
 
 urlpatterns = [
     path("", gate.gate, name="gate"),
@@ -41,6 +41,7 @@ urlpatterns = [
     path("rules", rules.rules, name="rules"),
     path("test", bump.choose, name="test"),
     path("test/<str:code>", bump.record, name="test-detector"),
+    path("tables/<slug:name>", tables.table, name="table"),
     path("write/<slug:kind>", write.write_entry, name="write"),
     path("api/", api),
 ]
