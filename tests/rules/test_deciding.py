@@ -119,7 +119,7 @@ def test_a_rule_that_warns_does_not_stop() -> None:
 
 def test_the_end_of_a_rule_that_warns_does_not_end_a_yes() -> None:
     rules = rule_set(
-        DAILY, rule("calibrated-within-days", "warns", days=11, gases=[], calibrated_by_maker="exempt")
+        DAILY, rule("calibrated-within-days", "warns", days=10, gases=[], calibrated_by_maker="exempt")
     )
     state = detector(
         calibrations=tuple(calibration(name, "2026-02-20 10:00") for name in ("LEL", "O2", "CO", "H2S"))
@@ -389,6 +389,12 @@ def test_a_yes_ends_when_other_rules_take_effect() -> None:
     over_time = ((t("2026-03-02 18:00"), rule_set(DAILY)), (t("2026-01-01 00:00"), load_shipped("strict")))
     decision = ask(detector(), around(rules_over_time=over_time))
     assert (decision.until, decision.until_because) == (t("2026-03-02 18:00"), "gate")
+
+
+def test_rules_that_take_effect_at_the_moment_do_not_end_a_yes_at_once() -> None:
+    strict = load_shipped("strict")
+    decision = ask(detector(), around(rules_over_time=((t(NOW), strict), (t("2026-01-01 00:00"), strict))))
+    assert decision.until == t("2026-03-03 04:00")
 
 
 def test_an_issue_without_a_test_is_loud_and_makes_no_yes() -> None:

@@ -57,6 +57,16 @@ WINDOWS = {
         ),
         ("1.2", "2.0", 45),
     ),
+    "methane 2 % vol without a basis, capped at 60 % of the lower limit, 4.4": (
+        channel("CH4", "methane", alarm("high", "2"), principle="infrared", unit="vol_pct"),
+        ("2.4", "2.64", 45),
+    ),
+    "hydrogen 2 % vol, whatever the principle": (
+        channel("H2", "hydrogen", alarm("high", "2"), unit="vol_pct"),
+        ("2.4", "2.4", 45),
+    ),
+    "oxygen known by its principle": (changed(O2, gas="O2 deficiency"), ("15.3", "17.1", 60)),
+    "oxygen known by its name": (changed(O2, principle="electrochemical"), ("15.3", "17.1", 60)),
     "methane 2 % vol by infrared, capped at 60 % of 5.0": (
         channel(
             "CH4", "methane", alarm("high", "2"), principle="infrared", unit="vol_pct", lfl_basis="nfpa-497"
@@ -88,6 +98,17 @@ def test_a_cylinder_of_50_pct_lel_needs_a_high_alarm_of_41_7_pct_lel_or_less(
     """50 / 1.2 = 41.67; 50 %LEL methane is 2.2 % vol on the IEC basis (LFL 4.4)."""
     mixture = (ComponentFact("methane", "2.2", "vol_pct"),)
     assert judge_strength(_lfl(high_alarm), mixture, LIMITS)[0] == code
+
+
+@pytest.mark.parametrize("ppm", ["12", "20"])
+def test_the_ends_of_the_window_lie_in_it(ppm: str) -> None:
+    assert judge_strength(H2S, (ComponentFact("H2S", ppm, "ppm"),), LIMITS)[0] == ""
+
+
+def test_an_alarm_at_50_pct_lel_leaves_one_strength() -> None:
+    """1.2 x 50 = 60 %LEL, which is the limit: 2.64 % vol methane on the IEC basis."""
+    mixture = (ComponentFact("methane", "2.64", "vol_pct"),)
+    assert judge_strength(_lfl("50"), mixture, LIMITS)[0] == ""
 
 
 def test_an_alarm_above_50_pct_lel_has_no_gas_that_fits() -> None:
@@ -130,13 +151,17 @@ NOT_COMPARABLE = {
         channel("CO", "CO", alarm("low", "30", "falling")),
         ComponentFact("CO", "100", "ppm"),
     ),
+    "an alarm on too much oxygen": (
+        changed(O2, alarms=(alarm("high", "23.5"),)),
+        ComponentFact("oxygen", "30", "vol_pct"),
+    ),
     "no alarm that gas shows": (
         channel("CO", "CO", alarm("twa", "30", shown_by="none")),
         ComponentFact("CO", "100", "ppm"),
     ),
-    "methane in % vol without a basis": (
-        channel("CH4", "methane", alarm("high", "1"), principle="infrared", unit="vol_pct"),
-        ComponentFact("methane", "1.5", "vol_pct"),
+    "a gas in % vol by infrared whose limit is not known": (
+        channel("HC", "biogas", alarm("high", "1"), principle="infrared", unit="vol_pct"),
+        ComponentFact("biogas", "1.5", "vol_pct"),
     ),
 }
 

@@ -49,6 +49,11 @@ TESTERS: dict[str, tuple[PersonState, tuple[str, Verdict]]] = {
         _with(("2025-03-02 09:00", None, False), ("2026-01-02 09:00", None, True)),
         ("tester-trained", YES),
     ),
+    "passed, listed before the failed one that it followed": (
+        _with(("2026-01-02 09:00", None, True), ("2025-03-02 09:00", None, False)),
+        ("tester-trained", YES),
+    ),
+    "trained as the test began": (_with(("2026-03-02 06:41", None, True)), ("tester-trained", YES)),
     "passed and not passed at once": (
         _with(("2025-03-02 09:00", None, True), ("2025-03-02 09:00", None, False)),
         ("training-failed", NO),

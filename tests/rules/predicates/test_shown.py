@@ -247,6 +247,16 @@ def test_attempts_before_another_pass_or_long_ago_are_not_counted() -> None:
     assert ask(detector(tests=(test_fact(), *yesterday)), TWO_TRIES).verdict is YES
 
 
+def test_an_attempt_at_the_time_of_the_pass_or_just_within_the_hours_is_counted() -> None:
+    at_once = (
+        spoiled("2026-03-02 06:41", "sp-1"),
+        *(spoiled(f"2026-03-02 06:1{n}", f"s-{n}") for n in range(2)),
+    )
+    assert ask(detector(tests=(test_fact(), *at_once)), TWO_TRIES).verdict is NO
+    twelve_hours = tuple(spoiled("2026-03-01 18:41", f"sp-{n}") for n in range(3))
+    assert ask(detector(tests=(test_fact(), *twelve_hours)), TWO_TRIES).verdict is NO
+
+
 def test_attempts_after_the_pass_are_not_counted() -> None:
     later = tuple(spoiled(f"2026-03-02 07:{10 + n}", f"sp-{n}") for n in range(3))
     assert ask(detector(tests=(*later, test_fact())), TWO_TRIES).verdict is YES

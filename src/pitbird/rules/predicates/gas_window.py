@@ -25,7 +25,7 @@ from pitbird.rules.predicates.base import (
     predicate,
 )
 from pitbird.rules.predicates.shown import asked_of_gas
-from pitbird.science.gases import gas_of, lfl_vol_pct, same_gas
+from pitbird.science.gases import BASES, gas_of, lfl_vol_pct, same_gas
 
 PPM_PER_VOL_PCT: Final = 10_000
 
@@ -71,18 +71,27 @@ def window(channel: ChannelFact, limits: Limits) -> Window | None:
             return None
         low, high = limits.oxygen - limits.oxygen_spread, limits.oxygen + limits.oxygen_spread
         return Window(at * low, at * high, limits.oxygen_s)
+    if oxygen:  # an alarm on enrichment: the source says nothing about it
+        return None
     cap = None
     if channel.unit == "pct_lfl":
         cap = limits.max_pct_lfl
-    elif channel.unit == "vol_pct" and channel.principle in ("catalytic", "infrared"):
+    elif channel.unit == "vol_pct":
+        lfl = _lfl(channel)
         carbon_dioxide = known is not None and known.name == "carbon dioxide"
-        lfl = lfl_vol_pct(channel.gas, channel.lfl_basis or "")
-        if lfl is None and not carbon_dioxide:
+        if lfl is None and channel.principle in ("catalytic", "infrared") and not carbon_dioxide:
             return None
         cap = lfl * limits.max_pct_lfl / 100 if lfl is not None else None
     if cap is None:
         return Window(at * limits.low, at * limits.high, limits.toxic_s)
     return Window(at * limits.low, min(at * limits.high, cap), limits.flammable_s)
+
+
+def _lfl(channel: ChannelFact) -> Decimal | None:
+    """The LFL of a channel's gas on its basis; where it names none, the lower of the two."""
+    bases = (channel.lfl_basis,) if channel.lfl_basis is not None else BASES
+    known = [lfl for basis in bases if (lfl := lfl_vol_pct(channel.gas, basis)) is not None]
+    return min(known) if known else None
 
 
 def strength(channel: ChannelFact, components: tuple[ComponentFact, ...]) -> Decimal | None:
