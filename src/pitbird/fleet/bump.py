@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Final, Literal, TypedDict
 
 from pitbird.fleet.state import ChannelFact, DetectorState
@@ -160,6 +161,17 @@ def settle(plan: Plan, facts: Mapping[str, Any]) -> Outcome:
     return worst(stated, outcome(plan, facts)[0])
 
 
+def settled(detector: DetectorState, facts: Mapping[str, Any]) -> Outcome:
+    """``settle`` with the plan of a detector; plans are remembered, since a fold asks for the same ones."""
+    return settle(_remembered(detector.channels, detector.signals), facts)
+
+
+@lru_cache(maxsize=512)
+def _remembered(channels: tuple[ChannelFact, ...], signals: tuple[str, ...]) -> Plan:
+    """A plan that is only read: what decides an outcome does not hang on the detector's name."""
+    return plan(DetectorState(subject="", channels=channels, signals=signals))
+
+
 def worst(stated: Outcome, worked_out: Outcome) -> Outcome:
     """The worse of two outcomes: failed, then spoiled, then passed."""
     return max(stated, worked_out, key=_RANK.__getitem__)
@@ -236,7 +248,12 @@ def _clean_air(channel: PlanChannel, item: Mapping[str, Any]) -> str:
 
 def _millionths(text: object) -> int | None:
     """A decimal string of the book as a whole number of millionths (below 2^53); None if it is none."""
-    if not isinstance(text, str) or not _DECIMAL.fullmatch(text):
+    return _millionths_of(text) if isinstance(text, str) else None
+
+
+@lru_cache(maxsize=4096)
+def _millionths_of(text: str) -> int | None:
+    if not _DECIMAL.fullmatch(text):
         return None
     whole, _, part = text.removeprefix("-").partition(".")
     number = int(whole) * 1_000_000 + int(part.ljust(6, "0"))
@@ -256,9 +273,15 @@ def _look_at_gas(
     if not any(channel["must_show"] for channel in plan["channels"]):
         gaps.append("nothing-to-show")
     must = {channel["name"] for channel in plan["channels"] if channel["must_show"]}
+    all_noes: dict[object, list[bool]] = {}
+    exposed: set[object] = set()
+    for channel, reached, gas, last in shown:
+        if reached == "no":
+            all_noes.setdefault(channel, []).append(last)
+        elif reached == "yes" and gas:
+            exposed.add(channel)
     for name in (*names, *strangers):
-        noes = [last for channel, reached, _, last in shown if channel == name and reached == "no"]
-        yes = any(channel == name and reached == "yes" and gas for channel, reached, gas, _ in shown)
+        noes, yes = all_noes.get(name, []), name in exposed
         taken_away = because in GAS_DID_NOT_ARRIVE and all(noes)
         if noes and not taken_away:
             fails.append(f"not-reached:{name}")

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any, Final
 
+from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms
 from pitbird.intake.drafts import put_commitments
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.services.appending import Ledger, writing
+from pitbird.services.quick import uncollected
 from pitbird.services.writing import seal
 from pitbird.store import blobs as blob_store
 from pitbird.store.blobs import SealedBlob
@@ -36,7 +38,7 @@ def append_history(entries: Iterable[Recorded]) -> Iterator[int]:
     """
     stream, done = iter(entries), 0
     while piece := list(islice(stream, _PIECE)):
-        with writing() as ledger:
+        with uncollected(), writing() as ledger:
             _append_piece(ledger, piece, done)
         done += len(piece)
         yield ledger.size
@@ -46,16 +48,19 @@ def _append_piece(ledger: Ledger, piece: list[Recorded], done: int) -> None:
     ledger.expect([entry.body["id"] for entry in piece])
     faults: list[Fault] = []
     sealed: list[SealedBlob] = []
+    bodies: list[Body] = []
     for place, entry in enumerate(piece, start=done + 1):
         blobs = {path: seal(text) for path, text in entry.texts.items()}
         commitments = {path: blob.commitment for path, blob in blobs.items()}
         raw = put_commitments(entry.body, commitments) if commitments else entry.body
         body, found = read_body(raw, line=place)
-        if body is None:
-            faults.extend(found)
-        elif not faults:
-            ledger.add(body.as_body(), recorded_at=entry.recorded_at)
+        faults.extend(found)
+        if body is not None:
+            bodies.append(body)
             sealed.extend(blobs.values())
     if faults:
         raise EntryRefused(tuple(faults))
+    ledger.load(subject for body in bodies for subject in body.about)
+    for body, entry in zip(bodies, piece, strict=True):
+        ledger.add(body.as_body(), recorded_at=entry.recorded_at)
     blob_store.put(sealed)

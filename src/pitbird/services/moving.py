@@ -17,7 +17,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
 from pitbird.services.appending import Ledger, standing_row
-from pitbird.services.quick import QUICK
+from pitbird.services.quick import QUICK, uncollected
 from pitbird.services.refolding import decode_state, refold_keeping_points
 from pitbird.store import blobs as blob_store
 from pitbird.store import book, points
@@ -86,7 +86,7 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
     entry of a known kind that does not keep to its kind. Entries of unknown kinds are kept as they are.
     """
     faults: list[Fault] = []
-    with transaction.atomic():
+    with uncollected(), transaction.atomic():
         ledger = Ledger()
         if ledger.size:
             raise BookNotEmpty(ledger.size)

@@ -110,7 +110,7 @@ def _failed(state: DetectorState, item: Item, because: str, channels: tuple[str,
 
 def _tested(state: DetectorState, item: Item) -> DetectorState:
     body = item.body
-    outcome = bump.settle(bump.plan(state), body) if state.described_by is not None else body["outcome"]
+    outcome = bump.settled(state, body) if state.described_by is not None else body["outcome"]
     fact = test_fact(item, outcome)
     state = replace(state, tests=(fact, *state.tests)[:TESTS_KEPT])
     if not fact.counts:
