@@ -171,3 +171,9 @@ def test_who_has_left_writes_no_more(cast: Cast, tester: Client) -> None:
     )
     assert tester.get("/write/happened?about=D-017").status_code == 403
     assert tester.get("/").status_code == 200
+
+
+def test_while_nobody_can_sign_in_the_page_says_where_to_look(address: str) -> None:
+    assert "Nobody can sign in yet." in Client().get("/sign-in").content.decode()
+    Client().post(address, BOOK)
+    assert "Nobody can sign in yet." not in Client().get("/sign-in").content.decode()

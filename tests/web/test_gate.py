@@ -16,7 +16,7 @@ def text(client: Client, address: str, **headers: str) -> str:
 
 
 def order(page: str) -> list[str]:
-    return re.findall(r'class="serial" href="/detectors/([^"]+)"', page)
+    return re.findall(r'class="serial" id="to-[^"]+" href="/detectors/([^"]+)"', page)
 
 
 def test_the_gate_answers_in_words_and_lists_the_worst_first(keeper: Client) -> None:
@@ -94,6 +94,8 @@ def test_htmx_gets_the_list_alone_and_no_cache_mixes_the_two(keeper: Client) -> 
     assert b"D-017" in answer.content
     assert "HX-Request" in answer["Vary"]
     assert answer["Cache-Control"] == "no-store"
+    # The answer above the list changes with it, so that the two never contradict each other.
+    assert b'id="gate-answer" hx-swap-oob="true"><p>One of one may go out.</p>' in answer.content
 
 
 def test_an_issue_without_a_test_is_loud_and_no_yes(cast: Cast, keeper: Client) -> None:

@@ -151,6 +151,24 @@ def test_a_page_can_be_read_in_the_dark(browser: Browser, filled: tuple[str, str
     assert faults == []
 
 
+def test_the_doors_are_fit_for_everybody(browser: Browser, tmp_path: Path) -> None:
+    with served(tmp_path) as address:
+        key = (tmp_path / "first-start-key").read_text().strip()
+        context = browser.new_context(bypass_csp=True)
+        page = context.new_page()
+        faults: list[str] = []
+        for where in ("/sign-in", "/first-start", f"/first-start?key={key}"):
+            page.goto(address + where)
+            for width in (1280, 320):
+                page.set_viewport_size({"width": width, "height": 800})
+                faults += look(page, f"{where} at {width}")
+        page.get_by_role("button", name="Open the book").click()
+        page.locator(".errors").wait_for()
+        faults += look(page, "the first page refused")
+        context.close()
+    assert faults == []
+
+
 def test_a_refused_form_takes_the_eye_and_the_keyboard_to_its_faults(
     browser: Browser, filled: tuple[str, str]
 ) -> None:
@@ -174,6 +192,7 @@ def test_the_gate_narrows_as_one_types_without_a_new_page(browser: Browser, fill
     page.wait_for_function("document.querySelectorAll('#gate-list tbody tr').length === 1")
     assert page.evaluate("window.same") is True
     assert "q=D-018" in page.url
+    assert page.inner_text("#gate-answer").startswith("None of one may go out.")
     page.get_by_label("Find").fill("")
     page.get_by_label("Stamp").select_option("not-yet")
     page.wait_for_function("document.querySelector('#gate-list tbody a').textContent === 'D-019'")

@@ -202,6 +202,13 @@ def test_a_detector_that_the_gate_holds_back_is_not_handed_out_by_mistake(keeper
     assert "Do not use it." in keeper.get(answer["Location"]).content.decode()
 
 
+def test_what_is_out_of_service_is_not_issued_untested_on_anybodys_authority(keeper: Client) -> None:
+    fields = {"to": P07, "authority": "person:K-1", "until": "2026-03-02T15:00", "reason": "Sewage rising."}
+    answer = sent(keeper, f"/write/issued-untested?about={D18}", fields)
+    assert "nobody's authority mends that" in str(faults(answer))
+    assert book.head().size == 17
+
+
 def test_a_return_to_service_names_the_reasons_and_the_test(cast: Cast, keeper: Client) -> None:
     cast.write({"kind": "out-of-service", "detector": D18, "because": "suspect"}, minutes_ago=50)
     cast.write(

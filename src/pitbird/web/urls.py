@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
+from django.contrib.auth.views import LogoutView, PasswordChangeView
 from django.urls import path
 
 from pitbird.web.api import addresses as api
-from pitbird.web.forms.account import PasswordForm, SignInForm
+from pitbird.web.forms.account import PasswordForm
 from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, tables, write
 
 urlpatterns = [
     path("", gate.gate, name="gate"),
     path("health", health.health, name="health"),
-    path(
-        "sign-in",
-        LoginView.as_view(redirect_authenticated_user=True, authentication_form=SignInForm),
-        name="sign-in",
-    ),
+    path("sign-in", account.SignIn.as_view(), name="sign-in"),
     path("sign-out", LogoutView.as_view(), name="logout"),
     path("first-start", account.first_start, name="first-start"),
     path("detectors", detectors.detectors, name="detectors"),

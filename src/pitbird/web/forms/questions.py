@@ -155,6 +155,7 @@ _DETECTOR: Final = (
             "a place where gas may be on an untested detector can kill. Local codes may forbid it altogether."
         ),
         grave=True,
+        form="issued-untested",
     ),
     Question(
         "fresh-air-set",

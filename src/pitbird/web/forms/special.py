@@ -84,6 +84,23 @@ class HandedOut(EntryForm):
         return cleaned
 
 
+class IssuedUntested(EntryForm):
+    """Issuing untested: never what is out of service, which is not untested but known to be in doubt."""
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a detector that is out of service."""
+        cleaned = super().clean() or self.cleaned_data
+        row = gate_one(self.setting.subject, now=self.setting.now)
+        if row.decision.verdict is Verdict.OUT_OF_SERVICE:
+            told = tell_decision(row, self.setting.zone, self.setting.names)
+            self.add_error(
+                None,
+                _("It is out of service, and nobody's authority mends that: %(why)s Take another detector.")
+                % {"why": told.reason},
+            )
+        return cleaned
+
+
 class Calibration(EntryForm):
     """A row for each channel: applied, as found, as left, and how it came out."""
 
@@ -378,6 +395,7 @@ class RulesAdopted(EntryForm):
 FORMS: Final[dict[str, type[EntryForm]]] = {
     "": EntryForm,
     "handed-out": HandedOut,
+    "issued-untested": IssuedUntested,
     "calibration": Calibration,
     "returned-to-service": ReturnedToService,
     "cylinder-released": CylinderReleased,

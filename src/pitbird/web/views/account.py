@@ -12,6 +12,7 @@ from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.password_validation import password_validators_help_text_html
+from django.contrib.auth.views import LoginView
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
@@ -30,6 +31,7 @@ from pitbird.services.beginning import Beginning, BookBegun
 from pitbird.services.knowing import Now
 from pitbird.store.models import Login
 from pitbird.web import names as naming
+from pitbird.web.forms.account import SignInForm
 from pitbird.web.forms.things import CODE
 from pitbird.web.who import require_right
 
@@ -138,6 +140,17 @@ _FIELDS = {
     "person": "keeper",
     "zone": "zone",
 }
+
+
+class SignIn(LoginView):
+    """Django's, which also says where to go while nobody can sign in yet."""
+
+    redirect_authenticated_user = True
+    authentication_form = SignInForm
+
+    def get_context_data(self, **given: Any) -> dict[str, Any]:
+        """The form, and whether there is any account."""
+        return {**super().get_context_data(**given), "nobody": not beginning.account_made()}
 
 
 @login_not_required

@@ -84,6 +84,7 @@ def detectors(request: HttpRequest) -> HttpResponse:
     part = request.headers.get("HX-Request") == "true"
     response = render(request, "pitbird/_detectors_list.html" if part else "pitbird/detectors.html", context)
     response["Vary"] = "HX-Request, Cookie"
+    response["Cache-Control"] = "no-store"
     return response
 
 

@@ -88,7 +88,7 @@ def gate(request: HttpRequest) -> HttpResponse:
         "known_typed": request.GET.get("known", ""),
         "narrowed": bool(search or wanted or question.site or question.wearer),
     }
-    part = request.headers.get("HX-Request") == "true" and "HX-Boosted" not in request.headers
+    part = context["part"] = request.headers.get("HX-Request") == "true"
     template = "pitbird/_gate_list.html" if part else "pitbird/gate.html"
     response = render(request, template, context, status=422 if question.faults else 200)
     response["Vary"] = "HX-Request, Cookie"
