@@ -30,6 +30,15 @@ def test_a_training_that_ran_out_yesterday_is_said_to_have(cast: Cast, keeper: C
         }
     )  # fmt: skip
     assert "ran out on 1 Mar 2026" in text(keeper, "/people")
+    assert "1 Mar 2026 <strong>(ran out)" in text(keeper, "/people/K-1")
+
+
+def test_a_training_holds_through_its_last_day(cast: Cast, keeper: Client) -> None:
+    cast.write(
+        {"kind": "training", "person": "person:K-1", "topic": "bump-test", "valid_until": "2026-03-02"}
+    )
+    assert "bump test, until 2 Mar 2026" in text(keeper, "/people")
+    assert "ran out" not in text(keeper, "/people/K-1")
 
 
 def test_the_page_of_one_shows_the_detectors_they_have(cast: Cast, keeper: Client) -> None:

@@ -344,7 +344,7 @@ class RulesAdopted(EntryForm):
         """The sets that come with the package."""
         self.fields["rules"] = forms.ChoiceField(
             label=_("Set of rules"),
-            choices=[(name, f"{name}: {load_shipped(name).title}") for name in shipped()],
+            choices=[(name, load_shipped(name).title) for name in shipped()],
             widget=forms.RadioSelect,
         )
         self.fields["sites"] = forms.MultipleChoiceField(

@@ -121,7 +121,7 @@ class BookForm(AccountForm):
     def __init__(self, data: Any = None) -> None:
         super().__init__(data)
         zones = sorted(name for name in available_timezones() if "/" in name and not name.startswith("Etc/"))
-        sets = [(name, f"{name}: {load_shipped(name).title}") for name in shipped()]
+        sets = [(name, load_shipped(name).title) for name in shipped()]
         for field, choices in (
             ("zone", [("", _("choose")), ("UTC", "UTC"), *((each, each) for each in zones)]),
             ("rules", sets),

@@ -6,7 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from pitbird.fleet.state import DetectorState, PersonState
+from pitbird.fleet.state import DetectorState, PersonState, TrainingFact
 from pitbird.services import clock
 from pitbird.services.knowing import Now
 from pitbird.store.models import Login
@@ -47,9 +47,13 @@ def held(state: PersonState, here: str) -> list[tuple[str, str | None, bool]]:
     """Per topic the newest training: topic, last day, whether it holds on a day."""
     newest: dict[str, tuple[str, str | None, bool]] = {}
     for fact in state.trainings:
-        holds = fact.passed and (fact.until is None or fact.until >= here)
-        newest.setdefault(fact.topic, (word(fact.topic), fact.until, holds))
+        newest.setdefault(fact.topic, (word(fact.topic), fact.until, holds(fact, here)))
     return list(newest.values())
+
+
+def holds(fact: TrainingFact, here: str) -> bool:
+    """Whether a training holds on a day; its last day is one on which it does."""
+    return fact.passed and (fact.until is None or fact.until >= here)
 
 
 @require_safe
@@ -62,6 +66,7 @@ def person(request: HttpRequest, code: str) -> HttpResponse:
     names, now = Names(), clock.now()
     zone = zone_of(state.home) if state.home else zone_here(request)
     has = [each for each in Now().all_of(DetectorState) if each.custody and each.custody.holder == subject]
+    here = today(now, zone)
     roles = roles_of(request)
     context = {
         "state": state,
@@ -71,8 +76,7 @@ def person(request: HttpRequest, code: str) -> HttpResponse:
         "now": now,
         "home": names(state.home),
         "roles": ", ".join(word(role) for role in state.roles),
-        "trainings": [(fact, word(fact.topic)) for fact in state.trainings],
-        "held": held(state, today(now, zone)),
+        "trainings": [(fact, word(fact.topic), holds(fact, here)) for fact in state.trainings],
         "detectors": [
             (
                 naming.code(each.subject),
