@@ -219,8 +219,11 @@ def _look_at_checks(plan: Plan, checks: Mapping[str, Any], fails: list[str], gap
 def _look_at_clean_air(
     plan: Plan, seen: Sequence[Mapping[str, Any]], fails: list[str], gaps: list[str]
 ) -> None:
+    seen_on: dict[object, list[Mapping[str, Any]]] = {}
+    for item in seen:
+        seen_on.setdefault(item.get("channel"), []).append(item)
     for channel in plan["channels"]:
-        verdicts = [_clean_air(channel, item) for item in seen if item.get("channel") == channel["name"]]
+        verdicts = [_clean_air(channel, item) for item in seen_on.get(channel["name"], ())]
         if "wrong" in verdicts:
             fails.append(f"clean-air-wrong:{channel['name']}")
         elif not verdicts or "unreadable" in verdicts:

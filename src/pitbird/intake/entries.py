@@ -52,13 +52,16 @@ def _faults_despite(data: bytes | str, refused: NotCanonical, line: int | None) 
     return read_body(raw, line=line)[1] or (first,)
 
 
-def read_body(raw: object, *, line: int | None = None) -> tuple[Body | None, tuple[Fault, ...]]:
+def read_body(
+    raw: object, *, line: int | None = None, from_book: bool = False
+) -> tuple[Body | None, tuple[Fault, ...]]:
     """Turn raw JSON values into a typed entry of their kind, or say everything that is wrong with them.
 
     A correction's ``replacement`` is held to its own kind, and comes back complete, with its ``about``.
-    Exactly one of the two results is empty.
+    Exactly one of the two results is empty. ``from_book`` says that the values come from canonical bytes,
+    so that nothing in them can be unwritable.
     """
-    body, found = _read(raw)
+    body, found = _read(raw, writable=from_book)
     kind = raw.get("kind") if isinstance(raw, Mapping) else None
     head = kind if isinstance(kind, str) and kind in KINDS else "entry"
     faults = [
@@ -68,11 +71,11 @@ def read_body(raw: object, *, line: int | None = None) -> tuple[Body | None, tup
     return (None, tuple(faults)) if faults else (body, ())
 
 
-def _read(raw: object) -> tuple[Body | None, list[_Found]]:
+def _read(raw: object, *, writable: bool = False) -> tuple[Body | None, list[_Found]]:
     if not isinstance(raw, Mapping):
         return None, [((), shown(raw), "not an entry; an entry is an object with a 'kind'")]
     # The walk that says what is wrong is spared where nothing is.
-    unwritable = [] if fits(raw) else list(_unwritable(raw, ()))
+    unwritable = [] if writable or fits(raw) else list(_unwritable(raw, ()))
     if any(len(path) >= MAX_DEPTH for path, _, _ in unwritable):
         return None, unwritable
     kind = raw.get("kind")

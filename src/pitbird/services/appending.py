@@ -200,7 +200,8 @@ class Ledger:
         self._rows, self._mentions = [], []
         self._stale, self._touched = set(), set()
         self._late, self._points = {}, {}
-        self._ids, self._absent = {}, set()
+        self._absent.difference_update(self._ids)
+        self._ids = {}
 
 
 def standing_row(state: State) -> book.StandingRow:

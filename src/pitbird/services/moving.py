@@ -92,7 +92,7 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
             raise BookNotEmpty(ledger.size)
         for entry in read_book(lines, codec=QUICK):
             if entry.leaf.body["kind"] in KINDS and len(faults) < _FAULTS_SHOWN:
-                faults.extend(read_body(entry.leaf.body, line=entry.index + 2)[1])
+                faults.extend(read_body(entry.leaf.body, line=entry.index + 2, from_book=True)[1])
             if faults:
                 continue
             ledger.add_leaf(entry.leaf)
