@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from hashlib import sha256
-from typing import Final
+from typing import Any, Final
 
 from msgspec.structs import replace
 
@@ -115,11 +115,11 @@ def fold_other(state: OtherState, item: Item) -> OtherState:
     return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
 
 
-def _texts(*names: str) -> Callable[[dict[str, object]], dict[str, str]]:
+def _texts(*names: str) -> Callable[[Mapping[str, Any]], dict[str, str]]:
     return lambda body: {name: str(body[name]) for name in names if name in body}
 
 
-_DESCRIBED: Final[dict[str, Callable[..., dict[str, str]]]] = {
+_DESCRIBED: Final = {
     "regulator": _texts("flow", "flow_l_min", "serial"),
     "sensor": _texts("gas", "principle", "serial", "made", "fitted_in", "channel"),
     "genesis": _texts("title", "format", "begun"),
