@@ -60,6 +60,7 @@ def test_another_moment_is_said_to_be_no_present(keeper: Client) -> None:
     page = text(keeper, "/?at=2026-03-03T04:00")
     assert "Not the present." in page
     assert "Tue 3 Mar 2026, 04:00 WET" in page
+    assert "At that moment: None of three may go out." in page
     assert "stamp--may-go-out" not in page
 
 
