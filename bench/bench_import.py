@@ -17,7 +17,7 @@ ENTRIES = int(os.environ.get("PITBIRD_BENCH_ENTRIES", "12000"))
 ROUNDS = 5
 TARGET = 6.0
 #: Entries for each commit; the import makes one commit of all.
-PIECE = 2000
+PIECE = 4000
 
 
 def timed(work: Callable[[], Any]) -> float:

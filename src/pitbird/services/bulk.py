@@ -18,7 +18,7 @@ from pitbird.services.writing import seal
 from pitbird.store import blobs as blob_store
 from pitbird.store.blobs import SealedBlob
 
-_PIECE: Final = 2000
+_PIECE: Final = 4000
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from pitbird.store import blobs as blob_store
 from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob
 
-_PIECE = 1000
+_PIECE = 5000
 _FAULTS_SHOWN = 100
 
 
