@@ -35,6 +35,7 @@ def main() -> None:
                 ledger.add(body, recorded_at=making.START)
         plain, random = bare(home / "bare.sqlite3"), Random(7)
         book_times, bare_times = [], []
+        row: book.Row | None = None
         for number in range(ROUNDS):
             at = Ms(making.START + (number + 1) * MINUTE)
             detector = making.detector_of("site:S-0", random.randrange(50))
@@ -49,6 +50,7 @@ def main() -> None:
             bare_times.append(time.perf_counter() - begun)
         plain.close()
     ratio = median(book_times) / median(bare_times)
+    assert row is not None
     print(f"{ROUNDS} bump tests of four-gas detectors, leaf of {len(row.leaf)} bytes; medians")
     print(f"append with its fold   {median(book_times) * 1e3:7.3f} ms")
     print(f"bare durable insert    {median(bare_times) * 1e3:7.3f} ms")

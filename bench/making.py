@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from random import Random
 from typing import Any
 
@@ -160,6 +162,40 @@ def tests_of_a_day(at: Ms, sites: int, per_site: int, random: Random) -> list[di
             moment = Ms(at + number * MINUTE // 10)
             made.append(bump(moment, detector_of(site, number), cylinder_of(site), site, missed))
     return made
+
+
+@contextmanager
+def quickly() -> Iterator[Callable[[list[dict[str, Any]], Ms], None]]:
+    """One writing transaction for many bodies, written to the disk every few thousand entries."""
+    from pitbird.services.appending import writing
+    from pitbird.services.quick import uncollected
+
+    with uncollected(), writing() as ledger:
+
+        def add(bodies: list[dict[str, Any]], recorded_at: Ms) -> None:
+            ledger.expect([body["id"] for body in bodies])
+            ledger.load(subject for body in bodies for subject in body["about"])
+            for body in bodies:
+                ledger.add(body, recorded_at=recorded_at)
+
+        yield add
+
+
+def signed_in() -> Any:
+    """A test client that is signed in as the keeper, for the pages of the present book."""
+    from django.conf import settings
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    from pitbird.store.models import Login
+
+    settings.ALLOWED_HOSTS = ["testserver"]
+    user, made = User.objects.get_or_create(username="keeper")
+    if made:
+        Login.objects.create(user=user, person="person:K-1", site="site:S-0")
+    client = Client()
+    client.force_login(user)
+    return client
 
 
 __all__ = ["DAY", "START", "beginnings", "bump", "calibrations", "tests_of_a_day"]
