@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.models import User
 
 from pitbird.fleet.times import HOUR, MINUTE, Ms, local, text_of
@@ -21,6 +19,7 @@ CARBON_DIOXIDE: dict[str, Any] = {
     "clean_air": "0.04", "clean_air_tolerance": "0.1",
     "alarms": [{"name": "low", "at": "0.5"}, {"name": "high", "at": "1.5"}],
 }  # fmt: skip
+FIVE = [*CHANNELS, CARBON_DIOXIDE]
 FOUR_GASES = [
     {"gas": "methane", "amount": "2.2", "unit": "vol_pct"},
     {"gas": "oxygen", "amount": "15", "unit": "vol_pct"},
@@ -34,9 +33,9 @@ CHECKS = (
 PASSWORD = "a long enough word"
 
 
-def begin() -> Actor:
-    """A book begun ten hours ago: a four-gas and a five-gas detector, their gas, a tester with an account."""
-    Path(settings.STATIC_ROOT).mkdir(exist_ok=True)  # nothing is collected here, and whitenoise says so
+def begin(spare: int = 0) -> Actor:
+    """A book begun ten hours ago: a four-gas and a five-gas detector, their gas, a tester with an account;
+    and ``spare`` more of both sorts of detector (F-000…, X-000…)."""
     now = clock.now()
     then = Ms(now - 10 * HOUR)
     keeper = begin_book(
@@ -52,7 +51,7 @@ def begin() -> Actor:
         {"kind": "training", "person": "person:K-1", "topic": "bump-test", "valid_until": soon},
         {"kind": "regulator", "regulator": "regulator:R-03", "flow": "fixed", "flow_l_min": "0.5"},
         detector("D-017", CHANNELS, serial="Q-88213"),
-        detector("D-018", [*CHANNELS, CARBON_DIOXIDE], serial="Q-88214"),
+        detector("D-018", FIVE, serial="Q-88214"),
         cylinder("C-112", FOUR_GASES, expires=soon),
         cylinder("C-201", [{"gas": "carbon dioxide", "amount": "2.5", "unit": "vol_pct"}], expires=soon),
         cylinder("C-090", FOUR_GASES, expires=past),
@@ -61,8 +60,14 @@ def begin() -> Actor:
          "regulator": "regulator:R-03", "gauge_bar": "60"},
         {"kind": "cylinder-opened", "cylinder": "cylinder:C-201", "at_site": "site:north-works",
          "gauge_bar": "44"},
+        *(
+            made
+            for number in range(spare)
+            for code, channels in ((f"F-{number:03}", CHANNELS), (f"X-{number:03}", FIVE))
+            for made in (detector(code, channels), calibration(code, channels))
+        ),
         calibration("D-017", CHANNELS),
-        calibration("D-018", [*CHANNELS, CARBON_DIOXIDE]),
+        calibration("D-018", FIVE),
     ):  # fmt: skip
         write(draft, keeper, now=Ms(then + MINUTE))
     user = User.objects.create_user("ilda", password=PASSWORD)

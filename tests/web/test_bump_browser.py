@@ -2,20 +2,22 @@
 
 import os
 import re
-import threading
+import sqlite3
+import subprocess
+import sys
 from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from django.db import connections
-from django.test.testcases import LiveServerThread, _StaticFilesHandler
 
+import run
 from pitbird.fleet.times import ms_of
 from pitbird.record.leaf import read_leaf
 from pitbird.services import clock
-from pitbird.store import book
-from tests.web.bump_book import PASSWORD, begin
+from tests.web.test_pages_browser import environment, served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Locator, Page
@@ -28,38 +30,74 @@ CHANNELS = ("CH4", "O2", "CO", "H2S")
 WIDTHS = (390, 320)
 
 
-class OneAtATime(_StaticFilesHandler):
-    """Answers one request at a time: all share one connection to the database."""
+FILL = """
+import django
+django.setup()
+from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
+from django.contrib.auth.models import User
+from django.contrib.sessions.backends.db import SessionStore
+from django.core.management import call_command
+call_command("migrate", verbosity=0)
+from tests.web.bump_book import begin
+begin(spare=40)
+user = User.objects.get()
+session = SessionStore()
+session[SESSION_KEY] = str(user.pk)
+session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
+session[HASH_SESSION_KEY] = user.get_session_auth_hash()
+session.create()
+print(session.session_key)
+"""
 
-    turn = threading.Lock()
 
-    def get_response(self, request: Any) -> Any:
-        with self.turn:
-            return super().get_response(request)
+@dataclass(frozen=True)
+class Site:
+    """A real server on a small book, a signed-in session, and detectors that no test has used yet."""
+
+    address: str
+    session: str
+    home: Path
+    spare: Iterator[int]
+
+    def newest(self, detector: str) -> dict[str, Any]:
+        """The body of the latest entry about a detector, read from the book itself."""
+        with closing(sqlite3.connect(f"file:{self.home / 'book.sqlite3'}?mode=ro", uri=True)) as database:
+            (leaf,) = database.execute(
+                'SELECT e.leaf FROM store_mention m JOIN store_entry e ON e."index" = m."index" '
+                "WHERE m.subject = ? ORDER BY m.nth DESC LIMIT 1",
+                [f"detector:{detector}"],
+            ).fetchone()
+        return read_leaf(leaf.encode()).body
 
 
-@pytest.fixture
-def site(db: None) -> Iterator[str]:
-    """The address of a server on a small book; it shares the test's transaction, since the entries of a book
-    cannot be deleted afterwards."""
-    begin()
-    connection = connections["default"]
-    connection.inc_thread_sharing()
-    server = LiveServerThread("127.0.0.1", OneAtATime, connections_override={"default": connection})
-    server.daemon = True
-    server.start()
-    server.is_ready.wait()
-    assert server.error is None
-    yield f"http://127.0.0.1:{server.port}"
-    server.terminate()
-    connection.dec_thread_sharing()
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    home = tmp_path_factory.mktemp("home")
+    filled = subprocess.run(
+        [sys.executable, "-c", FILL],
+        env=environment(home),
+        cwd=run.ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert filled.returncode == 0, filled.stderr
+    with served(home) as address:
+        yield Site(address, filled.stdout.strip(), home, iter(range(40)))
 
 
 class Phone:
     """A phone in a gloved hand: taps are counted, and every step is looked at as it appears."""
 
-    def __init__(self, page: "Page", site: str) -> None:
-        self.page, self.site, self.taps = page, site, 0
+    def __init__(self, page: "Page", site: Site) -> None:
+        self.page, self.site, self.taps = page, site.address, 0
+        number = next(site.spare)
+        self.four, self.five = f"F-{number:03}", f"X-{number:03}"
+        self.book = site
+
+    def written(self, code: str | None = None) -> dict[str, Any]:
+        """What the latest entry about this test's detector says."""
+        return self.book.newest(code or self.four)
 
     def tap(self, target: "Locator") -> None:
         target.tap()
@@ -72,10 +110,10 @@ class Phone:
         group = self.page.get_by_role("group", name=re.compile(question)).locator("visible=true")
         self.tap(group.locator("label", has_text=re.compile(answer)))
 
-    def open(self, code: str = "D-017") -> None:
-        self.page.goto(f"{self.site}/test/{code}")
+    def open(self, code: str | None = None) -> None:
+        self.page.goto(f"{self.site}/test/{code or self.four}")
 
-    def reach_gas(self, code: str = "D-017") -> None:
+    def reach_gas(self, code: str | None = None) -> None:
         self.open(code)
         self.button("Go on to the checks")
         self.button("All of these are well")
@@ -102,16 +140,16 @@ class Phone:
 
 
 @pytest.fixture(params=WIDTHS, ids=lambda width: f"{width}px")
-def phone(browser: "Browser", site: str, request: pytest.FixtureRequest) -> Iterator[Phone]:
+def phone(browser: "Browser", site: Site, request: pytest.FixtureRequest) -> Iterator[Phone]:
     yield from hold(browser, site, request.param)
 
 
 @pytest.fixture
-def one_phone(browser: "Browser", site: str) -> Iterator[Phone]:
+def one_phone(browser: "Browser", site: Site) -> Iterator[Phone]:
     yield from hold(browser, site, WIDTHS[0])
 
 
-def hold(browser: "Browser", site: str, width: int, **options: Any) -> Iterator[Phone]:
+def hold(browser: "Browser", site: Site, width: int, **options: Any) -> Iterator[Phone]:
     context = browser.new_context(
         viewport={"width": width, "height": 844},
         has_touch=True,
@@ -120,24 +158,16 @@ def hold(browser: "Browser", site: str, width: int, **options: Any) -> Iterator[
         **options,
     )
     context.set_default_timeout(15_000)
+    context.add_cookies([{"name": "pitbird-session", "value": site.session, "url": site.address}])
     page = context.new_page()
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.on(
         "console", lambda said: faults.append(said.text) if "Content Security Policy" in said.text else None
     )
-    page.goto(f"{site}/test/D-017")
-    page.get_by_label("Username").fill("ilda")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url("**/test/D-017")
     yield Phone(page, site)
     context.close()
     assert faults == []
-
-
-def newest(code: str = "D-017") -> dict[str, Any]:
-    return read_leaf(book.about(f"detector:{code}")[-1].leaf.encode()).body
 
 
 def in_order(page: "Page") -> None:
@@ -182,6 +212,7 @@ def look(page: "Page", name: str) -> None:
 
 def test_a_plain_passing_four_gas_test_takes_at_most_sixteen_taps(phone: Phone) -> None:
     phone.open()
+    assert not phone.page.locator("#offer").is_visible()
     in_order(phone.page)
     look(phone.page, "1-start")
     phone.button("Go on to the checks")
@@ -210,7 +241,7 @@ def test_a_plain_passing_four_gas_test_takes_at_most_sixteen_taps(phone: Phone) 
     look(phone.page, "8-written")
     assert phone.taps <= 16
     assert phone.page.locator(".answer .stamp--may-go-out").is_visible()
-    body = newest()
+    body = phone.written()
     (application,) = body["applications"]
     assert body["outcome"] == "passed"
     assert [shown["reached"] for shown in application["channels"]] == ["yes"] * 4
@@ -232,7 +263,7 @@ def test_an_alarm_that_does_not_come_is_said_plainly_before_and_after_writing(ph
     in_order(phone.page)
     look(phone.page, "fail-1-outcome")
     phone.write()
-    assert newest()["outcome"] == "failed"
+    assert phone.written()["outcome"] == "failed"
     assert phone.page.locator(".answer .stamp--out-of-service").is_visible()
     assert phone.page.get_by_text("Do not use it. Tag it.").is_visible()
     in_order(phone.page)
@@ -254,7 +285,7 @@ def test_a_spoiled_try_is_one_tap_and_another_try_follows(phone: Phone) -> None:
     in_order(phone.page)
     look(phone.page, "spoiled-1-outcome")
     phone.write()
-    body = newest()
+    body = phone.written()
     assert (body["outcome"], body["spoiled_because"]) == ("spoiled", "hood-slipped")
     assert body["applications"][0]["gas_off"] > body["applications"][0]["gas_on"]
     in_order(phone.page)
@@ -269,11 +300,11 @@ def test_a_spoiled_try_is_one_tap_and_another_try_follows(phone: Phone) -> None:
     phone.button("Gas off")
     phone.cleared()
     phone.write()
-    assert newest()["outcome"] == "passed"
+    assert phone.written()["outcome"] == "passed"
 
 
 def test_two_cylinders_are_shown_one_after_the_other(phone: Phone) -> None:
-    phone.open("D-018")
+    phone.open(phone.five)
     in_order(phone.page)
     look(phone.page, "two-1-start")
     phone.button("Go on to the checks")
@@ -293,7 +324,7 @@ def test_two_cylinders_are_shown_one_after_the_other(phone: Phone) -> None:
     phone.button("Gas off")
     phone.cleared()
     phone.write()
-    body = newest("D-018")
+    body = phone.written(phone.five)
     assert body["outcome"] == "passed"
     assert [each["cylinder"] for each in body["applications"]] == ["cylinder:C-112", "cylinder:C-201"]
     assert [each["channel"] for each in body["applications"][1]["channels"]] == ["CO2"]
@@ -314,7 +345,7 @@ def test_a_channel_that_nobody_answered_can_be_given_gas_again(one_phone: Phone)
     phone.came("H2S")
     phone.button("Gas off")
     phone.write()
-    body = newest()
+    body = phone.written()
     assert body["outcome"] == "passed"
     assert [each["cylinder"] for each in body["applications"]] == ["cylinder:C-112"] * 2
 
@@ -325,14 +356,14 @@ def test_a_mistaken_tap_is_taken_back(one_phone: Phone) -> None:
     phone.button("Gas on")
     phone.came("CH4", "O2")
     phone.answer("^CO: ", "did not come")
-    phone.button("Take the last answer back")
+    phone.button("Take back the last")
     assert phone.page.locator("input[name^=reach-0]:checked").count() == 2
     phone.came("CO", "H2S")
     phone.signals()
     phone.button("Gas off")
     phone.cleared()
     phone.write()
-    assert newest()["outcome"] == "passed"
+    assert phone.written()["outcome"] == "passed"
 
 
 def test_a_reload_while_gas_is_on_loses_nothing(one_phone: Phone) -> None:
@@ -352,7 +383,7 @@ def test_a_reload_while_gas_is_on_loses_nothing(one_phone: Phone) -> None:
     phone.button("Gas off")
     phone.cleared()
     phone.write()
-    body = newest()
+    body = phone.written()
     assert (body["outcome"], body["id"]) == ("passed", entry)
     assert body["applications"][0]["gas_on"] == on
     phone.open()
@@ -364,11 +395,11 @@ def test_a_closed_test_can_be_recorded_as_broken_off(one_phone: Phone) -> None:
     phone.reach_gas()
     phone.button("Gas on")
     phone.came("CH4")
-    phone.open("D-018")
-    phone.open("D-017")
+    phone.open(phone.five)
+    phone.open()
     phone.button("Record it as broken off")
     phone.write()
-    body = newest()
+    body = phone.written()
     assert (body["outcome"], body["spoiled_because"]) == ("spoiled", "broken-off")
 
 
@@ -407,7 +438,7 @@ def test_a_refused_form_shows_the_step_of_the_fault(one_phone: Phone) -> None:
     phone.button("Go on to the gas")
     phone.button("Go on")
     phone.write()
-    assert (newest()["outcome"], newest()["temperature_c"]) == ("passed", "12")
+    assert (phone.written()["outcome"], phone.written()["temperature_c"]) == ("passed", "12")
 
 
 def test_a_fail_before_gas_needs_no_gas(one_phone: Phone) -> None:
@@ -420,7 +451,23 @@ def test_a_fail_before_gas_needs_no_gas(one_phone: Phone) -> None:
     phone.button("It fails already: go to the end")
     assert "Do not use it." in phone.outcome()
     phone.write()
-    assert newest()["outcome"] == "failed"
+    assert phone.written()["outcome"] == "failed"
+
+
+def test_all_well_never_goes_over_a_no_or_a_date_that_is_past(one_phone: Phone) -> None:
+    phone = one_phone
+    phone.open()
+    phone.page.get_by_label("Cylinder", exact=True).select_option("C-090")
+    phone.button("Go on to the checks")
+    phone.answer("Battery", "not well")
+    phone.button("All of these are well")
+    said = {
+        check: phone.page.locator(f"input[name=check-{check}]:checked").evaluate_all(
+            "(all) => all.map((it) => it.value)"
+        )
+        for check in ("whole_and_clean", "battery", "cylinder_in_date")
+    }
+    assert said == {"whole_and_clean": ["yes"], "battery": ["no"], "cylinder_in_date": []}
 
 
 def test_a_clock_that_is_wrong_is_said_and_the_books_clock_is_used(one_phone: Phone) -> None:
@@ -439,7 +486,7 @@ def test_a_clock_that_is_wrong_is_said_and_the_books_clock_is_used(one_phone: Ph
     phone.button("Gas off")
     phone.cleared()
     phone.write()
-    assert abs(ms_of(newest()["applications"][0]["gas_off"]) - clock.now()) < 60_000
+    assert abs(ms_of(phone.written()["applications"][0]["gas_off"]) - clock.now()) < 60_000
 
 
 def test_the_keyboard_alone_is_enough(one_phone: Phone) -> None:
@@ -472,10 +519,10 @@ def test_the_keyboard_alone_is_enough(one_phone: Phone) -> None:
     choose("Peaks and")
     press("Write it in the book")
     page.wait_for_url("**written=*")
-    assert newest()["outcome"] == "passed"
+    assert one_phone.written()["outcome"] == "passed"
 
 
-def test_without_script_the_same_form_records_a_test(browser: "Browser", site: str) -> None:
+def test_without_script_the_same_form_records_a_test(browser: "Browser", site: Site) -> None:
     for phone in hold(browser, site, WIDTHS[1], java_script_enabled=False):
         page = phone.page
         phone.open()
@@ -488,7 +535,21 @@ def test_without_script_the_same_form_records_a_test(browser: "Browser", site: s
         page.get_by_label("Seconds of gas").first.fill("24")
         page.get_by_role("button", name="Write it in the book").click()
         page.wait_for_url("**written=*")
-    assert newest()["outcome"] == "passed"
+    assert phone.written()["outcome"] == "passed"
+
+
+def test_the_page_stands_on_a_wide_screen_too(browser: "Browser", site: Site) -> None:
+    for phone in hold(browser, site, 1280):
+        phone.reach_gas(phone.five)
+        phone.button("Gas on")
+        in_order(phone.page)
+        look(phone.page, "wide-gas")
+        phone.came(*CHANNELS)
+        phone.button("Gas off")
+        phone.button("Back")
+        phone.button("Back")
+        in_order(phone.page)
+        look(phone.page, "wide-back")
 
 
 def test_choosing_by_scan_gun(phone: Phone) -> None:

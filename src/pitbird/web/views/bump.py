@@ -26,7 +26,7 @@ from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, IdTaken, write
 from pitbird.store import book
 from pitbird.web.names import Names, address, code
-from pitbird.web.telling import ToldDecision, tell_decision
+from pitbird.web.telling import ToldDecision, answer_words, tell_decision
 from pitbird.web.views import bump_form, bump_gas, bump_words
 from pitbird.web.views.bump_form import FieldFault
 from pitbird.web.who import actor_of
@@ -103,8 +103,8 @@ def choose(request: HttpRequest) -> HttpResponse:
         "typed": typed,
         "near": [code(subject) for subject in near],
         "rows": [_told(row, actor.zone) for row in rows],
-        "may": told.count(Verdict.MAY_GO_OUT),
-        "site": Names()(actor.site),
+        "answer": answer_words({verdict: told.count(verdict) for verdict in Verdict}),
+        "site": Names(())(actor.site),
         "now": now,
         "zone": actor.zone,
     }
@@ -207,7 +207,7 @@ def _form(
         "offered": offered,
         "regulators": [code(subject) for subject in book.subjects("regulator")],
         "refused": bool(faults),
-        "site": Names()(site),
+        "site": Names(())(site),
         "zone": actor.zone,
         "now": now,
         **_drawn(fields, plan, state, len(order), {choice.code for choice in offered}, actor.zone),
@@ -215,6 +215,7 @@ def _form(
             "plan": plan,
             "serves": {choice.code: list(choice.serves) for choice in offered},
             "regulators": {choice.code: choice.regulator for choice in offered},
+            "expired": [choice.code for choice in offered if choice.expired],
             "words": bump_words.for_script(),
             "now": clock.now(),
         },
@@ -382,7 +383,7 @@ def _written(request: HttpRequest, state: DetectorState, actor: Actor, entry_id:
             (each for each in told.findings if each.outcome != Outcome.DOES_NOT_APPLY.value),
             key=lambda each: (not each.decisive, each.outcome == Outcome.MET.value),
         ),
-        "site": Names()(actor.site or state.site),
+        "site": Names(())(actor.site or state.site),
         "zone": actor.zone,
         "now": decided.decision.as_of,
         "detector_address": address(state.subject),

@@ -26,6 +26,7 @@ class Choice:
     serves: tuple[str, ...]
     against: tuple[str, ...]
     in_use: bool
+    expired: bool
 
     @property
     def code(self) -> str:
@@ -90,7 +91,8 @@ def choices(
         if not in_use and (state.site != site or state.emptied_at is not None):
             continue
         fits = tuple(channel.name for channel in channels if serves(channel, state))
-        found.append(Choice(state, fits, against(state, now=now, zone=zone), in_use))
+        said = against(state, now=now, zone=zone)
+        found.append(Choice(state, fits, said, in_use, expired(state, now=now, zone=zone)))
     return sorted(found, key=_best_first)
 
 
@@ -99,12 +101,17 @@ def _best_first(choice: Choice) -> tuple[bool, bool, int, int, str]:
     return (bool(choice.against), not choice.in_use, -len(choice.serves), -opened, choice.code)
 
 
+def expired(state: CylinderState, *, now: Ms, zone: str) -> bool:
+    """Whether a cylinder's last day of use is past on the site's calendar."""
+    return state.expires is not None and state.expires < local(now, zone).date().isoformat()
+
+
 def against(state: CylinderState, *, now: Ms, zone: str) -> tuple[str, ...]:
     """What keeps a test with this cylinder from counting, in words; empty if nothing is known against it."""
     said = []
     if state.described_by is None or not state.expires:
         said.append(_("The book does not say what is in it or when it expires."))
-    elif state.expires < local(now, zone).date().isoformat():
+    elif expired(state, now=now, zone=zone):
         said.append(_("Expired on %(day)s.") % {"day": day_shown(state.expires)})
     if state.withdrawn_at(now) is not None:
         said.append(_("Quarantined: its gas is in doubt."))

@@ -18,8 +18,8 @@ forget((kept) => !(Math.abs(Date.now() - kept.seen) < KEEP_MS));
 if (form) run(form);
 
 function run(form) {
-  const { plan, serves, regulators, words, now } = JSON.parse(document.getElementById("for-script").textContent);
-  const key = KEPT + form.dataset.detector;
+  const { plan, serves, regulators, expired, words, now } = JSON.parse(document.getElementById("for-script").textContent);
+  const key = `${KEPT}${form.dataset.person}.${form.dataset.detector}`;
   const bar = form.querySelector(".bump-bar");
   const next = bar.querySelector("[data-do=next]");
   const send = bar.querySelector("[data-do=write]");
@@ -103,7 +103,10 @@ function run(form) {
   }
 
   function take(kept) {
-    for (const [name, value] of kept.values) set(name, value);
+    for (const [name, value] of kept.values) {
+      set(name, value);
+      before.set(name, value);
+    }
     at.application = kept.application;
   }
 
@@ -161,7 +164,7 @@ function run(form) {
     next.textContent = next.dataset[step === "gas" ? (on ? "off" : begun ? "done" : "on") : step] ?? "";
     next.classList.toggle("button--grave", on);
     form.querySelector("[data-not-spoiled]").hidden = !get("because");
-    form.querySelector("[data-undo]").hidden = step !== "gas" || answers.length === 0;
+    bar.querySelector("[data-do=undo]").hidden = !on || answers.length === 0;
     refreshGas(application, begun, on);
     refreshCylinders();
     refreshOutcome();
@@ -296,9 +299,13 @@ function run(form) {
       const before = { checks: "start", gas: "checks", after: "gas" }[at.step];
       show(before === "gas" && !get(`gas-${at.application}-on`) ? "checks" : before);
     },
+    /** Ticks what nobody has answered: never over a "not well", never a date that the book says is past. */
     "all-well"() {
-      for (const name of plan.checks) set(`check-${name}`, "yes");
-      for (const { name } of plan.channels) set(`air-${name}`, "yes");
+      const past = numbers.some((number) => expired.includes(get(`gas-${number}-cylinder`)));
+      const names = [...plan.checks.map((name) => `check-${name}`), ...plan.channels.map(({ name }) => `air-${name}`)];
+      for (const name of names) {
+        if (!get(name) && !(past && name === "check-cylinder_in_date")) set(name, "yes");
+      }
       refresh();
       keep();
     },
