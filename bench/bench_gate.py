@@ -81,6 +81,6 @@ def main() -> None:
         print(f"one site of {PER_SITE}, as JSON               {took:7.3f} s (target {SITE_TARGET} s)")
         took, _ = timed(lambda: gate_one(making.detector_of(site, 3), now=now))
         print(f"one detector                           {took:7.4f} s")
-        for address in ("/api/gate?site=S-1", "/gate?site=S-1", "/api/gate"):
+        for address in ("/api/gate?site=S-1", "/?site=S-1", "/api/gate"):
             took, answer = timed(lambda address=address: client.get(address))  # type: ignore[misc]
             print(f"{address:<22} {answer.status_code} {len(answer.content) / 1e6:6.2f} MB {took:9.3f} s")

@@ -5,6 +5,9 @@ of kinds this version does not know, ``doubtful`` those left out because their c
 
 Every list is bounded and newest first, so that a state does not grow with the age of the book. Where a
 bound cuts something off, less is known, and less known never makes a yes.
+
+``gc=False``: values that hold only texts, numbers and other such values cannot make a cycle, and thousands of
+states are read sooner when nobody looks for one.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ FAILURES_KEPT: Final = 32
 TESTS_ON_KEPT: Final = 10
 
 
-class AlarmFact(msgspec.Struct, frozen=True):
+class AlarmFact(msgspec.Struct, frozen=True, gc=False):
     """An alarm as described: ``at`` in the channel's unit."""
 
     name: str
@@ -33,7 +36,7 @@ class AlarmFact(msgspec.Struct, frozen=True):
     shown_by: str
 
 
-class ChannelFact(msgspec.Struct, frozen=True):
+class ChannelFact(msgspec.Struct, frozen=True, gc=False):
     """A channel as described."""
 
     name: str
@@ -59,7 +62,7 @@ class ChannelFact(msgspec.Struct, frozen=True):
         return max(rising, key=lambda alarm: float(alarm.at)) if rising else None
 
 
-class ShownFact(msgspec.Struct, frozen=True):
+class ShownFact(msgspec.Struct, frozen=True, gc=False):
     """What one channel did in a test, over all its gas applications (any *no* wins over a *yes*)."""
 
     channel: str
@@ -69,7 +72,7 @@ class ShownFact(msgspec.Struct, frozen=True):
     gauge_bar: str | None = None
 
 
-class TestFact(msgspec.Struct, frozen=True):
+class TestFact(msgspec.Struct, frozen=True, gc=False):
     """One bump test. ``outcome`` is the worse of what was stated and what the facts say.
 
     ``counts`` is false where the clock is in doubt (a pass dated after it was recorded). ``at`` is when it
@@ -95,7 +98,7 @@ class TestFact(msgspec.Struct, frozen=True):
     counts: bool = True
 
 
-class CalibrationFact(msgspec.Struct, frozen=True):
+class CalibrationFact(msgspec.Struct, frozen=True, gc=False):
     """The latest calibration of one channel."""
 
     channel: str
@@ -106,7 +109,7 @@ class CalibrationFact(msgspec.Struct, frozen=True):
     cylinders: tuple[str, ...]
 
 
-class EventFact(msgspec.Struct, frozen=True):
+class EventFact(msgspec.Struct, frozen=True, gc=False):
     """Something that may end a pass: a drop, a fresh-air set, a calibration, a repair, new set-points."""
 
     what: str
@@ -114,7 +117,7 @@ class EventFact(msgspec.Struct, frozen=True):
     entry: str
 
 
-class ReasonOut(msgspec.Struct, frozen=True):
+class ReasonOut(msgspec.Struct, frozen=True, gc=False):
     """An open reason why a detector is out of service; closed only by an entry that names it."""
 
     entry: str
@@ -123,7 +126,7 @@ class ReasonOut(msgspec.Struct, frozen=True):
     channels: tuple[str, ...] = ()
 
 
-class FailureFact(msgspec.Struct, frozen=True):
+class FailureFact(msgspec.Struct, frozen=True, gc=False):
     """The latest failed test (or failed calibration), and what has been done about it since."""
 
     entry: str
@@ -135,7 +138,7 @@ class FailureFact(msgspec.Struct, frozen=True):
     tested: str | None = None
 
 
-class Custody(msgspec.Struct, frozen=True):
+class Custody(msgspec.Struct, frozen=True, gc=False):
     """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer."""
 
     holder: str | None
@@ -146,7 +149,7 @@ class Custody(msgspec.Struct, frozen=True):
     handed_over_at: Ms | None = None
 
 
-class UntestedIssue(msgspec.Struct, frozen=True):
+class UntestedIssue(msgspec.Struct, frozen=True, gc=False):
     """Issued without a test that counts, on whose authority, until when."""
 
     entry: str
@@ -156,7 +159,7 @@ class UntestedIssue(msgspec.Struct, frozen=True):
     until: Ms
 
 
-class DetectorState(msgspec.Struct, frozen=True):
+class DetectorState(msgspec.Struct, frozen=True, gc=False):
     """What the book says about one detector."""
 
     subject: str
@@ -188,7 +191,7 @@ class DetectorState(msgspec.Struct, frozen=True):
     doubtful: tuple[str, ...] = ()
 
 
-class ComponentFact(msgspec.Struct, frozen=True):
+class ComponentFact(msgspec.Struct, frozen=True, gc=False):
     """One gas of a mixture as certified."""
 
     gas: str
@@ -197,7 +200,7 @@ class ComponentFact(msgspec.Struct, frozen=True):
     expanded_uncertainty_pct: str | None = None
 
 
-class Span(msgspec.Struct, frozen=True):
+class Span(msgspec.Struct, frozen=True, gc=False):
     """A stretch of time, ``[since, until)``; ``until`` is None while it lasts."""
 
     since: Ms
@@ -206,7 +209,7 @@ class Span(msgspec.Struct, frozen=True):
     because: str = ""
 
 
-class GaugeFact(msgspec.Struct, frozen=True):
+class GaugeFact(msgspec.Struct, frozen=True, gc=False):
     """A gauge reading in bar (gauge)."""
 
     at: Ms
@@ -214,7 +217,7 @@ class GaugeFact(msgspec.Struct, frozen=True):
     entry: str
 
 
-class FailedOn(msgspec.Struct, frozen=True):
+class FailedOn(msgspec.Struct, frozen=True, gc=False):
     """A test that failed on a cylinder: whether the gas is to be asked first is a matter of the rules.
 
     ``in_a_row`` counts the failed tests on the cylinder without a pass between, this one included;
@@ -230,7 +233,7 @@ class FailedOn(msgspec.Struct, frozen=True):
     until: Ms | None = None
 
 
-class TestedOn(msgspec.Struct, frozen=True):
+class TestedOn(msgspec.Struct, frozen=True, gc=False):
     """One of the latest tests on a cylinder, passed or failed; spoiled ones say nothing about the gas."""
 
     at: Ms
@@ -238,7 +241,7 @@ class TestedOn(msgspec.Struct, frozen=True):
     failed: bool
 
 
-class CylinderState(msgspec.Struct, frozen=True):
+class CylinderState(msgspec.Struct, frozen=True, gc=False):
     """What the book says about one cylinder of test gas."""
 
     subject: str
@@ -283,7 +286,7 @@ class CylinderState(msgspec.Struct, frozen=True):
         return None
 
 
-class TrainingFact(msgspec.Struct, frozen=True):
+class TrainingFact(msgspec.Struct, frozen=True, gc=False):
     """One training: ``until`` is the last day on which it holds (site-local), None if open."""
 
     topic: str
@@ -293,7 +296,7 @@ class TrainingFact(msgspec.Struct, frozen=True):
     passed: bool
 
 
-class PersonState(msgspec.Struct, frozen=True):
+class PersonState(msgspec.Struct, frozen=True, gc=False):
     """What the book says about one person: by id; the name is kept apart."""
 
     subject: str
@@ -310,7 +313,7 @@ class PersonState(msgspec.Struct, frozen=True):
     doubtful: tuple[str, ...] = ()
 
 
-class AdoptionFact(msgspec.Struct, frozen=True):
+class AdoptionFact(msgspec.Struct, frozen=True, gc=False):
     """Site rules in force from an instant."""
 
     since: Ms
@@ -320,7 +323,7 @@ class AdoptionFact(msgspec.Struct, frozen=True):
     entry: str
 
 
-class SiteState(msgspec.Struct, frozen=True):
+class SiteState(msgspec.Struct, frozen=True, gc=False):
     """What the book says about one site: its clock and its rules."""
 
     subject: str
@@ -343,7 +346,7 @@ class SiteState(msgspec.Struct, frozen=True):
         return None
 
 
-class OtherState(msgspec.Struct, frozen=True):
+class OtherState(msgspec.Struct, frozen=True, gc=False):
     """A regulator, a sensor, a rule set or the book: counted, with its description as last written.
 
     A rule set's description holds every document ever adopted, by its digest.
