@@ -12,6 +12,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from pitbird.fleet.times import HOUR
+
 CHANNELS = [
     {
         "name": name,
@@ -105,9 +107,14 @@ def pitbird(db: None, monkeypatch: pytest.MonkeyPatch) -> Pitbird:
 
 @pytest.fixture
 def begun(pitbird: Pitbird) -> Pitbird:
-    """As ``pitbird``, with a book begun and its things written."""
-    assert pitbird(BEGIN).status == 0
-    written = pitbird("write -", "\n".join(map(json.dumps, THINGS)))
+    """As ``pitbird``, with a book begun an hour ago and its things written."""
+    from pitbird.services import clock
+
+    an_hour_ago = clock.now() - HOUR
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(clock, "now", lambda: an_hour_ago)
+        assert pitbird(BEGIN).status == 0
+        written = pitbird("write -", "\n".join(map(json.dumps, THINGS)))
     assert written.status == 0, written.err
     return pitbird
 

@@ -116,3 +116,20 @@ def test_export_and_import_give_the_same_root_in_another_home(program: Pitbird, 
     assert again.read_bytes() == file.read_bytes()
     assert program("book export", PITBIRD_HOME=other).out.encode() == file.read_bytes()
     assert program("gate", PITBIRD_HOME=other).status == 0
+
+
+def test_a_restored_copy_is_held_against_a_root_that_others_know(begun: Pitbird) -> None:
+    from pitbird.store import book
+
+    head = book.head()
+    same = begun(f"book restored {head.size}:{head.root().hex()}")
+    assert same.status == 0
+    assert "Nothing is lacking" in same.out
+    other = begun(f"book restored {head.size}:{'ab' * 32}")
+    assert other.status == 1
+    assert "another book" in other.err
+    assert book.head() == head
+    behind = begun(f"book restored {head.size + 5}:{'ab' * 32}")
+    assert behind.status == 0
+    assert "5 entries behind" in behind.out
+    assert book.head().size == head.size + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 from typing import Any
 
@@ -10,10 +11,11 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitbird.record.canonical import MAX_INT, STANDARD, canonical, parse_canonical
-from pitbird.record.errors import RecordError
-from pitbird.record.leaf import make_leaf, read_leaf
-from pitbird.services.quick import QUICK
+from pitbird.intake.entries import read_body
+from pitbird.record.canonical import MAX_INT, STANDARD, canonical, fits, parse_canonical
+from pitbird.record.errors import BadLeaf, RecordError
+from pitbird.record.leaf import leaf_of, make_leaf, read_leaf
+from pitbird.services.quick import QUICK, uncollected
 from tests.bodies import at, bump
 
 KEYS = st.text(st.characters(max_codepoint=127), max_size=8)
@@ -76,3 +78,38 @@ def test_a_leaf_made_quickly_is_the_leaf() -> None:
     assert made == make_leaf(body, recorded_at=at("06:01"), nth=nth)
     assert (made.body, made.nth, made.hash) == (body, nth, read_leaf(made.raw).hash)
     assert read_leaf(made.raw, QUICK).body == body
+
+
+def test_a_leaf_read_as_part_of_a_line_is_the_leaf_of_its_own_bytes() -> None:
+    made = make_leaf(
+        bump(at("06:00")), recorded_at=at("06:01"), nth={"detector:D-017": 2, "cylinder:C-112": 9}
+    )
+    line = canonical({"index": 3, "leaf": json.loads(made.raw)})
+    for codec in (STANDARD, QUICK):
+        part = leaf_of(parse_canonical(line, codec)["leaf"], codec)
+        assert (part, part.hash, part.nth) == (made, made.hash, made.nth)
+
+
+def test_a_part_of_a_line_that_is_no_leaf_is_refused() -> None:
+    with pytest.raises(BadLeaf, match="recorded_at"):
+        leaf_of({"body": bump(at("06:00")), "nth": {"detector:D-017": 1, "cylinder:C-112": 1}}, QUICK)
+
+
+@given(ODD)
+def test_what_was_read_from_canonical_bytes_needs_no_second_look(value: Any) -> None:
+    raw = {**bump(at("06:00")), "clean_air": value}
+    if fits(raw):
+        assert read_body(raw, from_book=True) == read_body(raw)
+
+
+def test_cycles_are_hunted_again_after_bulk_work_and_after_an_error_in_it() -> None:
+    assert gc.isenabled()
+    with uncollected():
+        assert not gc.isenabled()
+        with uncollected():
+            pass
+        assert not gc.isenabled(), "the outer work goes on"
+    assert gc.isenabled()
+    with pytest.raises(ZeroDivisionError), uncollected():
+        raise ZeroDivisionError
+    assert gc.isenabled()

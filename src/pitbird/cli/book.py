@@ -169,6 +169,48 @@ def _tell(report: BookReport, known: dict[int, bytes]) -> None:
         )
 
 
+@app.command("restored")
+def restored(
+    known: str = typer.Argument(
+        metavar="SIZE:HEX", help="Size and root of the book that somebody else holds."
+    ),
+    by: str | None = typer.Option(None, help="Who writes; else PITBIRD_BY, else the only keeper."),
+    because: str = typer.Option("restored", help="restored, lost or other."),
+) -> None:
+    """Hold a restored copy against a root that somebody else knows; begin a new epoch if it is behind.
+
+    Exit status 1 if the book here is another one.
+    """
+    from pitbird.cli.naming import writer
+    from pitbird.cli.ready import make_ready_with_book
+    from pitbird.cli.refusing import NEGATIVE, Faults, Refused, say_all
+
+    roots = _roots([known])
+    make_ready_with_book()
+    from pitbird.services.restoring import AnotherBook
+    from pitbird.services.restoring import restored as hold_against
+
+    faults = Faults()
+    actor, _ = writer(by, None, faults)
+    if actor is None:
+        raise Refused(*faults.lines)
+    ((size, root),) = roots.items()
+    try:
+        found = hold_against(size, root, actor, because=because)
+    except AnotherBook as other:
+        say_all([str(other)])
+        raise typer.Exit(NEGATIVE) from None
+    if found.epoch is None:
+        typer.echo(
+            f"Nothing is lacking: the book has {found.size} entries, and at {size} the root is the same."
+        )
+        return
+    typer.echo(
+        f"The book is {size - found.size} entries behind. A new epoch begins with entry {found.epoch.index}; "
+        "let every phone send again what it has kept."
+    )
+
+
 @app.command("show")
 def show(
     entry: str = typer.Argument(metavar="INDEX-or-ID", help="Its place in the book, or its id."),

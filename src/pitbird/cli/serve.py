@@ -9,7 +9,6 @@ import socket
 import ssl
 import threading
 import time
-import warnings
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -35,7 +34,21 @@ def command(
 
     check_before(host, port, certificate, key)
     make_ready()
+    refuse_a_book_in_doubt()
     serve(host, port, workers=workers, certificate=certificate, key=key)
+
+
+def refuse_a_book_in_doubt() -> None:
+    """Look quickly whether the book can be relied on; pages that might say yes wrongly are not served."""
+    from pitbird.cli.refusing import NEGATIVE
+    from pitbird.services.checking import quick_check
+
+    wrong = [check for check in quick_check() if check.complaint]
+    for check in wrong:
+        typer.echo(f"WRONG  {check.what}: {check.complaint}; {check.remedy}", err=True)
+    if wrong:
+        typer.echo("The pages are not served. `pitbird doctor` looks at the whole book.", err=True)
+        raise typer.Exit(NEGATIVE)
 
 
 def check_before(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> None:
@@ -93,8 +106,6 @@ def serve(
     scheme = "https" if certificate else "http"
     lines = where_to_look(scheme, host, port)
     connections.close_all()
-    # The directory for collected files is not used: they are served from the package.
-    warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
     threading.Thread(target=_tell_when_it_answers, args=(scheme, host, port, lines), daemon=True).start()
     _server(host, port, workers, certificate, key).serve()
     typer.echo("Stopped.")

@@ -51,6 +51,11 @@ def refold(subject: str, *, below: int | None = None, until: Ms | None = None) -
     return _counted(fold(subject, _since(subject, start.last_at), until=until, start=start))
 
 
+def refold_in_full(subject: str) -> State:
+    """The present state of a subject folded from every entry about it, no point relied on."""
+    return fold(subject, entries_about(subject))
+
+
 def refold_keeping_points(subject: str) -> State:
     """The present state of a subject folded anew from its newest point, keeping points on the way."""
     kept = points.newest(subject)

@@ -6,7 +6,7 @@ takes its write lock at BEGIN IMMEDIATE, PostgreSQL by locking the head's row.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import msgspec
@@ -197,6 +197,35 @@ def count_about(subject: str) -> tuple[int, int]:
         cursor.execute('SELECT MAX("nth"), MAX("index") FROM store_mention WHERE "subject" = %s', [subject])
         found = cursor.fetchone()
     return (0, -1) if found is None or found[0] is None else (int(found[0]), int(found[1]))
+
+
+def leaf_hashes(start: int, end: int) -> Iterator[bytes]:
+    """The leaf hashes of the entries from one index to before another, in order."""
+    for low in range(start, end, 10_000):
+        with connection.cursor() as cursor:
+            cursor.execute(
+                'SELECT leaf_hash FROM store_entry WHERE "index" >= %s AND "index" < %s ORDER BY "index"',
+                [low, min(low + 10_000, end)],
+            )
+            yield from (bytes(row[0]) for row in cursor.fetchall())
+
+
+def mentions_agree(numbered: Mapping[str, Sequence[int]]) -> list[str]:
+    """What is wrong with the mentions, held against the numbers in the leaves of each subject, in order."""
+    faults = [
+        f"{subject}: numbers {list(numbers)[:5]} and so on are not 1 to {len(numbers)}"
+        for subject, numbers in numbered.items()
+        if list(numbers) != list(range(1, len(numbers) + 1))
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute('SELECT "subject", COUNT(*), MAX("nth") FROM store_mention GROUP BY "subject"')
+        counted = {subject: (count, most) for subject, count, most in cursor.fetchall()}
+    wanted = {subject: (len(numbers), len(numbers)) for subject, numbers in numbered.items()}
+    return faults + [
+        f"{subject}: the index of its entries does not agree with the entries"
+        for subject in sorted(wanted.keys() | counted.keys())
+        if wanted.get(subject) != counted.get(subject)
+    ]
 
 
 def newest(count: int, *, before: int | None = None, subject: str | None = None) -> list[Row]:
