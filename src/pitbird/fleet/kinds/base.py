@@ -15,6 +15,7 @@ SUBJECT = "^(detector|sensor|cylinder|regulator|person|site|rules|book)" + _CODE
 INSTANT = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z$"
 UUID7 = r"^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
 SEALED = r"^sha256:[0-9a-f]{64}$"
+ROOT = r"^[0-9a-f]{64}$"
 DECIMAL = r"^-?(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from pitbird.fleet.kinds.base import (
+    ROOT,
     SUBJECT,
     Body,
     Day,
@@ -167,7 +168,7 @@ class Epoch(Body):
     kind: Literal["epoch"] = "epoch"
     book: Annotated[str, Field(pattern=r"^book:[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
     known_size: Annotated[int, Field(ge=1, le=2**53 - 1, strict=True)]
-    known_root: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    known_root: Annotated[str, Field(pattern=ROOT)]
     because: Literal["restored", "lost", "other"]
     note: Sealed | None = None
 
