@@ -24,6 +24,7 @@ def timed(work: Callable[[], Any]) -> tuple[float, Any]:
     """Median seconds of several runs, and what the last one gave."""
     times, result = [], None
     for _ in range(ROUNDS):
+        result = None  # what the run before gave is let go of outside the time
         begun = time.perf_counter()
         result = work()
         times.append(time.perf_counter() - begun)

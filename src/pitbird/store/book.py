@@ -231,16 +231,17 @@ def mentions_agree(numbered: Mapping[str, Sequence[int]]) -> list[str]:
 def newest(count: int, *, before: int | None = None, subject: str | None = None) -> list[Row]:
     """Up to ``count`` entries, newest first, below an index where given, of one subject where given."""
     columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
-    joined, where, values = "", [], []
+    joined, order, where, values = "", 'e."index"', [], []
     if subject is not None:
         joined = ' JOIN store_mention m ON m."index" = e."index"'
-        where, values = ['m."subject" = %s'], [subject]
+        # By nth, which grows as the index does, the newest are found without reading all the others.
+        order, where, values = 'm."nth"', ['m."subject" = %s'], [subject]
     if before is not None:
         where, values = [*where, 'e."index" < %s'], [*values, str(before)]
     condition = f" WHERE {' AND '.join(where)}" if where else ""
     with connection.cursor() as cursor:
         cursor.execute(
-            f'SELECT {columns} FROM store_entry e{joined}{condition} ORDER BY e."index" DESC LIMIT %s',  # noqa: S608
+            f'SELECT {columns} FROM store_entry e{joined}{condition} ORDER BY {order} DESC LIMIT %s',  # noqa: S608
             [*values, count],
         )
         return [_row(found) for found in cursor.fetchall()]
