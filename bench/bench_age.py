@@ -7,6 +7,7 @@ runs (a folder ``pitbird-bench-age-...``; take it away when it is no longer want
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import tempfile
 import time
@@ -58,6 +59,9 @@ def make(folder: Path) -> None:
                 connection.close()
                 _copy(home / "book.sqlite3", folder / f"{years}")
                 print(f"{years} year(s) made after {time.perf_counter() - begun:.0f} s", flush=True)
+
+    homes.close()
+    shutil.rmtree(home)
 
 
 def _copy(source: Path, home: Path) -> None:
