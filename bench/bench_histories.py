@@ -1,12 +1,14 @@
 """Ten thousand random histories, each checked after every act against the literal reading of the rules.
 
-Not a timing: it looks for one yes that the rules forbid. PITBIRD_BENCH_HISTORIES says how many (default 10,000),
-PITBIRD_BENCH_SEED where the seeds begin.
+Not a timing: it looks for one yes that the rules forbid. PITBIRD_BENCH_HISTORIES says how many (default
+10,000), PITBIRD_BENCH_SEED where the seeds begin.
 """
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import sys
 import tempfile
 import time
@@ -18,7 +20,7 @@ PIECE = 50
 
 
 def live(seeds: range) -> tuple[int, int]:
-    """Live the histories of some seeds in a book of their own; (acts, decisions). Raises at a disagreement."""
+    """Live the histories of some seeds, each in a book of its own; (acts, decisions). Raises if they differ."""
     _ready()
     from django.db import transaction
 
@@ -39,6 +41,7 @@ def _ready() -> None:
     if "django.conf" in sys.modules and "PITBIRD_BENCH_READY" in os.environ:
         return
     os.environ["PITBIRD_HOME"] = tempfile.mkdtemp(prefix="pitbird-bench-")
+    atexit.register(shutil.rmtree, os.environ["PITBIRD_HOME"], ignore_errors=True)
     os.environ["DJANGO_SETTINGS_MODULE"] = "pitbird.app.settings"
     os.environ["PITBIRD_BENCH_READY"] = "1"
     import django
@@ -58,7 +61,9 @@ def main() -> None:
         done = list(pool.map(live, pieces))
     acts, decisions = sum(a for a, _ in done), sum(d for _, d in done)
     took = time.perf_counter() - began
-    print(f"{count:,} histories of {ACTS} acts: {acts:,} acts, {decisions:,} decisions compared, {took:.0f} s")
+    print(
+        f"{count:,} histories of {ACTS} acts: {acts:,} acts, {decisions:,} decisions compared, {took:.0f} s"
+    )
     print("No yes that the rules forbid; no no that they allow, save where a clock ran ahead.")
 
 

@@ -129,3 +129,21 @@ def test_folding_anew_gives_the_same_and_mends_what_differed(fleet: Actor) -> No
 def test_a_head_that_does_not_agree_is_told(fleet: Actor) -> None:
     Head.objects.update(frontier=Frontier(0, ()).to_bytes())
     assert not rebuild().root_agrees
+
+
+def test_a_correction_that_keeps_quiet_about_where_an_entry_was_moved_is_refused(db: None) -> None:
+    """Moved to another detector and back: if that detector were not told, it would keep the test for good."""
+    test = bump(at("06:00"))
+    there = {**test, "detector": "detector:D-018", "about": ["detector:D-018", "cylinder:C-112"]}
+    moved = body(
+        "correction",
+        at("07:00"),
+        corrects=test["id"],
+        of_about=test["about"],
+        how="replace",
+        replacement=there,
+    )
+    back = body("correction", at("08:00"), corrects=test["id"], of_about=test["about"])
+    with pytest.raises(EntryRefused, match="detector:D-018"), transaction.atomic():
+        import_book(foreign_book(body("genesis", at("05:00")), test, moved, back))
+    assert book.head().size == 0

@@ -135,3 +135,18 @@ def test_a_fail_puts_the_detector_out_of_service_and_a_void_takes_it_back(fleet:
     state = Now().state("detector:D-017")
     assert isinstance(state, DetectorState)
     assert state.open_reasons == ()
+
+
+def test_a_later_correction_tells_everything_that_an_earlier_one_touched(fleet: Actor) -> None:
+    written = write(NOTE, fleet, now=NOW)
+    row = book.by_id(written.entry_id)
+    assert row is not None
+    stands = read_leaf(row.leaf.encode()).body
+    void = {"kind": "correction", "corrects": written.entry_id, "of_about": ["detector:D-017"], "how": "void",
+            "reason": "slip"}  # fmt: skip
+    moved = {**stands, "subject": "cylinder:C-112", "about": ["cylinder:C-112"]}
+    write({**void, "how": "replace", "replacement": moved}, fleet, now=ms("08:10"))
+    last = write(void, fleet, now=ms("08:20"))
+    found = book.by_id(last.entry_id)
+    assert found is not None
+    assert set(read_leaf(found.leaf.encode()).body["about"]) == {"detector:D-017", "cylinder:C-112"}

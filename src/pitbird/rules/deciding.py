@@ -321,10 +321,10 @@ def _search(moment: Moment) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
 
 def _floor(moment: Moment, tests: tuple[TestFact, ...]) -> Ms | None:
     """The latest failure: no pass at or before it counts."""
-    failure = failure_in_play(moment.detector, moment.as_of)
+    failure = failure_in_play(moment.detector, moment.horizon)
     floor = failure.at if failure is not None else None
     for test in tests:
-        if test.outcome == "failed" and test.at <= moment.as_of and (floor is None or test.at > floor):
+        if test.outcome == "failed" and test.at <= moment.horizon and (floor is None or test.at > floor):
             floor = test.at
     return floor
 

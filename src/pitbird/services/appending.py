@@ -14,6 +14,7 @@ from pitbird.fleet.state import CylinderState, DetectorState, PersonState, State
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
 from pitbird.record.leaf import Leaf, make_leaf
+from pitbird.services.correcting import require_complete
 from pitbird.services.quick import QUICK
 from pitbird.services.refolding import (
     POINT_EVERY,
@@ -135,6 +136,7 @@ class Ledger:
     def _put(self, leaf: Leaf, recorded_at: Ms) -> Appended:
         if leaf.body["kind"] == "correction":
             self.flush()  # what it corrects must be found in the book
+            require_complete(leaf.body)
         index, body = self._frontier.size, leaf.body
         self._frontier = self._frontier.append(leaf.hash)
         self._rows.append(

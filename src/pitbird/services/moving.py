@@ -17,6 +17,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
 from pitbird.services.appending import Ledger, standing_row
+from pitbird.services.correcting import CorrectionIncomplete
 from pitbird.services.quick import QUICK, uncollected
 from pitbird.services.refolding import decode_state, refold_keeping_points
 from pitbird.store import blobs as blob_store
@@ -95,7 +96,10 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
                 faults.extend(read_body(entry.leaf.body, line=entry.index + 2, from_book=True)[1])
             if faults:
                 continue
-            ledger.add_leaf(entry.leaf)
+            try:
+                ledger.add_leaf(entry.leaf)
+            except CorrectionIncomplete as told:
+                faults.append(Fault("correction.of_about", "", str(told), entry.index + 2))
             blob_store.put(
                 [
                     SealedBlob(name, blob.salt, blob.media_type or "text/plain", blob.data)

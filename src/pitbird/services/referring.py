@@ -13,6 +13,7 @@ from pitbird.fleet.state import CylinderState, DetectorState
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import Fault
 from pitbird.record.leaf import read_leaf
+from pitbird.services.correcting import touched_by
 from pitbird.services.knowing import Now
 from pitbird.store import book
 
@@ -42,8 +43,9 @@ def _correction(body: Correction) -> Iterator[Fault]:
         problem = f"a {original['kind']} cannot be corrected; correct the entry that it names anew instead"
         yield Fault("correction.corrects", body.corrects, problem)
         return
-    if list(body.of_about) != original["about"]:
-        problem = f"must repeat what the corrected entry is about: {original['about']}"
+    touched = touched_by(body.corrects)
+    if set(body.of_about) != set(touched):
+        problem = f"must repeat what the corrected entry and its corrections are about: {list(touched)}"
         yield Fault("correction.of_about", str(list(body.of_about)), problem)
     if body.replacement is None:
         return

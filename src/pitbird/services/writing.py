@@ -18,6 +18,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.seal import SALT_SIZE, commit, opens
 from pitbird.services import clock
 from pitbird.services.appending import Appended, IdTaken, Ledger, append, writing
+from pitbird.services.correcting import completed
 from pitbird.services.knowing import Now
 from pitbird.services.referring import check_references
 from pitbird.store import blobs as blob_store
@@ -127,7 +128,7 @@ def prepare(draft: Mapping[str, Any], actor: Actor, now: Ms) -> tuple[Body, tupl
         by=actor.person,
         where=actor.site,
     )
-    whole, mistimed = with_book_times(whole)
+    whole, mistimed = with_book_times(completed(whole))
     rest, texts = take_texts(whole)
     sealed = {path: seal(text) for path, text in texts.items()}
     body, faults = read_body(put_commitments(rest, {path: blob.commitment for path, blob in sealed.items()}))
@@ -157,6 +158,8 @@ def _again(draft: Mapping[str, Any], actor: Actor, row: book.Row) -> Appended:
         by=stands["by"],
         where=stands.get("where"),
     )
+    if "of_about" in stands:
+        whole["of_about"] = stands["of_about"]
     rest, texts = take_texts(with_book_times(whole)[0])
     kept = {path: at_path(stands, path) for path in texts}
     found = blob_store.get(commitment for commitment in kept.values() if commitment)

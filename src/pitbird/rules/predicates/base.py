@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import Any, Final, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from pitbird.fleet.folding.item import CLOCK_TOLERANCE
 from pitbird.fleet.state import CylinderState, DetectorState, TestFact
 from pitbird.fleet.times import DAY, Ms, local, ms_from, next_change_over, text_of
 from pitbird.rules.decision import Finding, Outcome, Rule, Surroundings
@@ -251,8 +252,8 @@ class Moment:
     """
 
     __slots__ = (
-        "_day", "as_of", "attempts", "counted", "detector", "floor", "refused", "surroundings", "unknown",
-        "wearer", "zone",
+        "_day", "as_of", "attempts", "counted", "detector", "floor", "horizon", "refused", "surroundings",
+        "unknown", "wearer", "zone",
     )  # fmt: skip
 
     def __init__(
@@ -261,6 +262,8 @@ class Moment:
         self.detector = detector
         self.surroundings = surroundings
         self.as_of = as_of
+        # What forbids counts on arrival, also from a clock that runs ahead within its tolerance.
+        self.horizon = Ms(as_of + CLOCK_TOLERANCE)
         self.wearer = wearer
         self.zone = usable_zone(surroundings.zone)
         self._day: str | None = None

@@ -173,7 +173,7 @@ def calibrated_since(moment: Moment, rule: Bound) -> Finding:
     detector = moment.detector
     newest = None
     for event in detector.events:
-        listed = event.what in rule.values["events"] and event.at <= moment.as_of
+        listed = event.what in rule.values["events"] and event.at <= moment.horizon
         if listed and (newest is None or event.at > newest.at):
             newest = event
     if newest is None:

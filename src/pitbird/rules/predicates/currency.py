@@ -137,7 +137,7 @@ def no_event_since_test(moment: Moment, rule: Bound) -> Finding:
     listed = rule.values["events"]
     strange = None
     for event in events:
-        if test.at <= event.at <= moment.as_of:
+        if test.at <= event.at <= moment.horizon:
             if event.what in listed:
                 facts: Facts = (("what", event.what), at("happened_at", event.at), at("tested_at", test.at))
                 return rule.finds("event-since-test", facts, (event.entry, test.entry))
@@ -165,14 +165,14 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
     """The counted test was made after the latest hand-over from wearer to wearer. Being issued from the store
     after a rack test is no such hand-over. Where a wearer is asked for, nobody else holds the detector."""
     test, custody = moment.counted, moment.detector.custody
-    if custody is not None and custody.since <= moment.as_of:
+    if custody is not None and custody.since <= moment.horizon:
         holder, wearer = custody.holder, moment.wearer
         if wearer is not None and holder is not None and holder != wearer:
             return rule.finds("held-by-another", (("holder", holder), ("wearer", wearer)), (custody.entry,))
     if test is None:
         return rule.finds("no-test-to-compare")
     handed = custody.handed_over_at if custody is not None else None
-    if custody is not None and handed is not None and test.at <= handed <= moment.as_of:
+    if custody is not None and handed is not None and test.at <= handed <= moment.horizon:
         facts: Facts = (at("handed_over_at", handed), at("tested_at", test.at))
         return rule.finds("handed-over-since-test", facts, (custody.entry, test.entry))
     return rule.finds("no-hand-over-since-test")

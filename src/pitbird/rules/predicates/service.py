@@ -161,7 +161,7 @@ def returned_properly(moment: Moment, rule: Bound) -> Finding:
     """After the latest failure (of a test or a calibration) a competent person answered it and named the
     cause, one of the named remedies came after it, and the counted pass lies after both. A calibration is a
     remedy if it passed on every channel that failed (on every channel where the failure names none)."""
-    failure = failure_in_play(moment.detector, moment.as_of)
+    failure = failure_in_play(moment.detector, moment.horizon)
     if failure is None:
         return rule.finds("no-failure")
     facts: Facts = (at("failed_at", failure.at),)

@@ -1,0 +1,61 @@
+"""What a correction must be about: everything that the corrected entry ever touched.
+
+A correction that moves an entry makes another subject hear of it. If a later correction of the same entry
+did not tell that subject too, its state would go on believing the earlier one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pitbird.services.quick import QUICK
+from pitbird.store import book
+
+
+class CorrectionIncomplete(ValueError):
+    """A correction that leaves out something that the corrected entry touched."""
+
+    def __init__(self, entry_id: str, missing: tuple[str, ...]) -> None:
+        super().__init__(
+            f"the correction of {entry_id} must also be about {', '.join(missing)}, which the entry or an "
+            "earlier correction of it touched; leave 'of_about' out and it is filled in"
+        )
+        self.missing = missing
+
+
+def touched_by(entry_id: str) -> tuple[str, ...]:
+    """Everything that an entry and all corrections of it so far are about, the entry's own first.
+
+    Empty if the book has no such entry.
+    """
+    row = book.by_id(entry_id)
+    if row is None:
+        return ()
+    original = QUICK.decode(row.leaf)["body"]
+    touched = dict.fromkeys(original["about"])
+    for other in sorted(book.corrections_about(original["about"][0]), key=lambda found: found.index):
+        body = QUICK.decode(other.leaf)["body"]
+        if body["corrects"] == entry_id:
+            touched.update(dict.fromkeys(body["about"]))
+    return tuple(touched)
+
+
+def require_complete(body: Mapping[str, Any]) -> None:
+    """Refuse a correction that does not tell everything its original touched. Raises CorrectionIncomplete."""
+    missing = tuple(subject for subject in touched_by(body["corrects"]) if subject not in body["about"])
+    if missing:
+        raise CorrectionIncomplete(body["corrects"], missing)
+
+
+def completed(draft: Mapping[str, Any]) -> dict[str, Any]:
+    """A draft of a correction with ``of_about`` filled in where it says too little; others as they are.
+
+    What does not belong there is left, to be found at fault.
+    """
+    filled = dict(draft)
+    if filled.get("kind") == "correction" and isinstance(filled.get("corrects"), str):
+        touched, given = touched_by(filled["corrects"]), filled.get("of_about", [])
+        if isinstance(given, list) and all(subject in touched for subject in given):
+            filled["of_about"] = list(touched)
+    return filled
