@@ -20,7 +20,7 @@ PIECE = 50
 
 
 def live(seeds: range) -> tuple[int, int]:
-    """Live the histories of some seeds, each in a book of its own; (acts, decisions). Raises if they differ."""
+    """Live the histories of some seeds, each in its own book; (acts, decisions). Raises on a difference."""
     _ready()
     from django.db import transaction
 

@@ -30,12 +30,17 @@ HELPFUL = {"returned-to-service", "handed-back", "cylinder-released"}
 
 
 class Fact(NamedTuple):
-    """An entry as it counts: when, in which order, and what it says."""
+    """An entry as it counts: when, in which order, and what it says.
+
+    ``idle``: its clock cannot be right and it could only help, so it helps nothing; what stands against a
+    detector or a cylinder in it counts from when it arrived.
+    """
 
     at: datetime
     forbids: bool
     place: int
     body: Mapping[str, Any]
+    idle: bool = False
 
 
 def moment(text: str) -> datetime:
@@ -67,12 +72,17 @@ def facts_of(book: Sequence[tuple[int, Mapping[str, Any], str]]) -> list[Fact]:
                 continue
             said = {**correction["replacement"], "id": body["id"]}
         happened, arrived = moment(said["at"]), moment(known_at)
+        idle = False
         if happened > arrived + timedelta(minutes=2):
-            if only_helps(said):
-                continue
-            happened = arrived
-        facts.append(Fact(happened, not only_helps(said), index, said))
+            idle, happened = only_helps(said), arrived
+        facts.append(Fact(happened, not only_helps(said), index, said, idle))
     return sorted(facts, key=lambda fact: fact[:3])
+
+
+def begun(fact: Fact) -> datetime:
+    """When a test began: its own time, or its first gas if that was earlier; else when it happened."""
+    gas = [moment(application["gas_on"]) for application in fact.body.get("applications", ())]
+    return min([fact.at, *gas])
 
 
 class Reading:
@@ -86,14 +96,17 @@ class Reading:
         soon = as_of + timedelta(minutes=2)
         later = {"bump-test", "calibration", "training"}
         self.facts = [
-            f for f in self.everything
-            if f.at <= (as_of if f.body["kind"] in later and not f.forbids else soon)
-        ]  # fmt: skip
+            f
+            for f in self.everything
+            if begun(f) <= (as_of if f.body["kind"] in later and not f.forbids else soon)
+        ]
 
     def about(self, subject: str, *kinds: str) -> list[Fact]:
         """What happened to a subject by now, of some kinds."""
         return [
-            f for f in self.facts if subject in f.body["about"] and (not kinds or f.body["kind"] in kinds)
+            f
+            for f in self.facts
+            if not f.idle and subject in f.body["about"] and (not kinds or f.body["kind"] in kinds)
         ]
 
     def says_yes(self, detector: str) -> tuple[bool, str]:
@@ -138,7 +151,11 @@ class Reading:
 
     def fails(self, detector: str, thing: Mapping[str, Any]) -> list[Fact]:
         """Failed tests and calibrations."""
-        tests = [f for f in self.about(detector, "bump-test") if self.failed(f.body, thing)]
+        tests = [
+            f
+            for f in self.facts
+            if f.body["kind"] == "bump-test" and detector in f.body["about"] and self.failed(f.body, thing)
+        ]
         return tests + [f for f in self.about(detector, "calibration") if f.body["result"] == "failed"]
 
     def failed(self, body: Mapping[str, Any], thing: Mapping[str, Any]) -> bool:
@@ -233,9 +250,7 @@ class Reading:
     ) -> Iterator[str]:
         """What stands against a test."""
         body = test.body
-        # A test belongs to the moment at which it began: its own time, or its first gas if that was earlier.
-        gas = [moment(application["gas_on"]) for application in body.get("applications", ())]
-        test = test._replace(at=min([test.at, *gas]))
+        test = test._replace(at=begun(test))
         if body["outcome"] != "passed" or self.failed(body, thing) or body.get("footing") == "reported":
             yield "no pass"
             return
@@ -305,7 +320,7 @@ class Reading:
     def gas_wrong(self, application: Mapping[str, Any], test: Fact, zone: str) -> Iterator[str]:
         """The cylinder: in date, above its minimum pressure and temperature, neither empty nor in doubt."""
         name = application["cylinder"]
-        of_it = [f for f in self.facts if name in f.body["about"]]
+        of_it = self.about(name)
         described = [f for f in of_it if f.body["kind"] == "cylinder"]
         if not described:
             yield "unknown gas"
@@ -327,6 +342,15 @@ class Reading:
             for a in f.body["applications"]
             if a["cylinder"] == name and "gauge_bar" in a and moment(a["gas_on"]) <= test.at
         ]
+        # The clock of an idle test is in doubt, its needle is not: too low counts from when it arrived.
+        readings += [
+            (f.at, f.place, a["gauge_bar"])
+            for f in self.facts
+            if f.idle and name in f.body["about"]
+            for a in f.body.get("applications", ())
+            if a["cylinder"] == name and f.at <= test.at
+            and Decimal(a.get("gauge_bar", "999")) < Decimal(gas["minimum_pressure_bar"])
+        ]  # fmt: skip
         bar = application.get("gauge_bar") or (max(readings)[2] if readings else None)
         if bar is None:
             if test.body.get("checks", {}).get("gauge_shows_pressure") != "yes":
@@ -338,17 +362,18 @@ class Reading:
             yield "too cold for the gas"
         if any(f.body["kind"] == "cylinder-emptied" and f.at <= test.at for f in of_it):
             yield "emptied"
-        released = {
-            answer: f.at
-            for f in of_it
-            if f.body["kind"] == "cylinder-released"
-            for answer in f.body["answers"]
-        }
+        # A release dated before what it answers contradicts itself: the doubt stays.
         for f in of_it:
             if f.body["kind"] == "cylinder-quarantined":
                 since = min(moment(f.body.get("since", f.body["at"])), f.at)
-                free = released.get(f.body["id"])
-                if since <= test.at and (free is None or test.at < free):
+                answers = [
+                    r.at
+                    for r in of_it
+                    if r.body["kind"] == "cylinder-released"
+                    and f.body["id"] in r.body["answers"]
+                    and r[:3] > f[:3]
+                ]
+                if since <= test.at and (not answers or test.at < min(answers)):
                     yield "gas in doubt"
 
     def happened_since(self, test: Fact, detector: str, thing: Mapping[str, Any]) -> Iterator[str]:

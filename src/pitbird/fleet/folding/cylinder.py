@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Final
 
 from msgspec.structs import replace
@@ -125,14 +126,23 @@ def _tested(state: CylinderState, item: Item) -> CylinderState:
             gas_on_ms=state.gas_on_ms + max(0, off - on),
             last_test_at=max(state.last_test_at or item.order_at, item.order_at),
         )
-        if "gauge_bar" in application:
-            state = _gauge(state, on, application["gauge_bar"], item.id)
+        bar = application.get("gauge_bar")
+        if bar is not None and item.counts:
+            state = _gauge(state, on, bar, item.id)
+        elif bar is not None and _below_minimum(state, bar):
+            # The clock is in doubt, the needle is not: too low counts from when it was recorded.
+            state = _gauge(state, item.order_at, bar, item.id)
     if not mine:
         return state
     if outcome == "spoiled":
         return replace(state, spoiled=state.spoiled + 1)
     # Which channel missed does not matter: a cylinder that is running out may fail any of them.
     return _counted_on(state, item, failed=outcome == "failed")
+
+
+def _below_minimum(state: CylinderState, bar: str) -> bool:
+    minimum = state.minimum_pressure_bar
+    return minimum is not None and Decimal(bar) < Decimal(minimum)
 
 
 def _counted_on(state: CylinderState, item: Item, *, failed: bool) -> CylinderState:
