@@ -362,6 +362,7 @@ class Reading:
             yield "too cold for the gas"
         if any(f.body["kind"] == "cylinder-emptied" and f.at <= test.at for f in of_it):
             yield "emptied"
+        yield from self.asked_about(name, of_it, test)
         # A release dated before what it answers contradicts itself: the doubt stays.
         for f in of_it:
             if f.body["kind"] == "cylinder-quarantined":
@@ -375,6 +376,32 @@ class Reading:
                 ]
                 if since <= test.at and (not answers or test.at < min(answers)):
                     yield "gas in doubt"
+
+    def asked_about(self, name: str, of_it: list[Fact], test: Fact) -> Iterator[str]:
+        """Two failed tests in a row on a cylinder, or two detectors failing among its last ten, ask about it
+        from the failure that made it so until a release names that one."""
+        tests = [
+            f
+            for f in of_it
+            if f.body["kind"] == "bump-test"
+            and f.body["outcome"] != "spoiled"
+            and any(a["cylinder"] == name for a in f.body.get("applications", ()))
+        ]
+        for place, fail in enumerate(tests):
+            if fail.body["outcome"] != "failed" or fail.at > test.at:
+                continue
+            last = tests[max(0, place - 9) : place + 1]
+            row = place > 0 and tests[place - 1].body["outcome"] == "failed"
+            several = len({f.body["detector"] for f in last if f.body["outcome"] == "failed"}) > 1
+            answered = [
+                r.at
+                for r in of_it
+                if r.body["kind"] == "cylinder-released"
+                and fail.body["id"] in r.body["answers"]
+                and r[:3] > fail[:3]
+            ]
+            if (row or several) and (not answered or test.at < min(answered)):
+                yield "gas in question"
 
     def happened_since(self, test: Fact, detector: str, thing: Mapping[str, Any]) -> Iterator[str]:
         """Events, hand-overs and a new description since the test; too many spoiled attempts before it."""

@@ -58,7 +58,8 @@ EASE: Final = (
     "test-warmer", "test-with-temperature", "test-with-gauge", "fresh-air-and-test", "clear-and-test",
     "put-right-and-test", "hand-over", "test-by-trained", "test-other-cylinder", "correct-entry",
     "describe-detector", "describe-cylinder", "describe-person", "describe-site", "look-at-gas",
-    "look-at-sensor", "calibrate", "return-to-service", "train", "adopt-rules", "replace", "",
+    "ask-gas-first", "look-at-sensor", "calibrate", "keep-as-it-is", "return-to-service", "train",
+    "adopt-rules", "replace", "",
 )  # fmt: skip
 _RANK: Final = {remedy: rank for rank, remedy in enumerate(EASE)}
 

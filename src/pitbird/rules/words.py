@@ -207,6 +207,14 @@ REMEDIES: Final[dict[str, Message]] = {
     "return-to-service": lambda _: _(
         "A competent person finds the cause, sees to it, and returns it to service naming every reason."
     ),
+    "ask-gas-first": lambda _: _(
+        "Ask about the gas before you ask about the detectors: look at regulator, hose, certificate and "
+        "gauge; then quarantine the cylinder, or release it naming the failed test; test with another one."
+    ),
+    "keep-as-it-is": lambda _: _(
+        "Do not test, zero, charge or repair it: keep it, and its records, as they are until the "
+        "investigation has released it."
+    ),
     "train": lambda _: _("Train the person, and enter it."),
     "adopt-rules": lambda _: _("Adopt site rules with a rule that asks for a gas test."),
     "replace": lambda _: _("Replace what is at its end; take the detector out of service until then."),
@@ -222,6 +230,13 @@ SENTENCES: Final[dict[str, Message]] = {
     "no-reason-against": lambda _: _("No reason is open why it is out of service."),
     "taken-out-of-service": lambda _: _(
         "Out of service since {since_at}: {because}. Open reasons to be answered: {count}."
+    ),
+    "held-for-investigation": lambda _: _(
+        "Held for an investigation since {since_at}. Open reasons to be answered: {count}."
+    ),
+    "failed-on-gas-in-question": lambda _: _(
+        "It failed on cylinder {cylinder}, on which {in_a_row} tests failed in a row and {detectors} "
+        "detectors failed among the last ten tests. Open reasons to be answered: {count}."
     ),
     "no-untested-issue": lambda _: _("No issue without a test is in force."),
     "issued-untested": lambda _: _(
@@ -338,6 +353,11 @@ SENTENCES: Final[dict[str, Message]] = {
     "temperature-not-known": lambda _: _("The temperature at the test is not known."),
     "no-minimum-temperature-known": lambda _: _("No minimum temperature is known for cylinder {cylinder}."),
     "cylinder-not-withdrawn": lambda _: _("The cylinder was neither in quarantine nor given up as empty."),
+    "cylinder-not-in-question": lambda _: _("No question about the gas was open."),
+    "cylinder-in-question": lambda _: _(
+        "Cylinder {cylinder} was in question since {failed_at}: {in_a_row} tests failed on it in a row, "
+        "{detectors} detectors among its last ten tests."
+    ),
     "cylinder-quarantined": lambda _: _("Cylinder {cylinder} was in quarantine since {since_at}: {because}."),
     "cylinder-emptied": lambda _: _("Cylinder {cylinder} was given up as empty at {emptied_at}."),
     "quarantines-no-longer-kept": lambda _: _(

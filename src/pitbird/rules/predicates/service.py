@@ -3,7 +3,7 @@ end."""
 
 from __future__ import annotations
 
-from pitbird.fleet.state import DetectorState, FailureFact
+from pitbird.fleet.state import DetectorState, FailedOn, FailureFact
 from pitbird.fleet.times import Ms
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
@@ -23,6 +23,7 @@ from pitbird.rules.predicates.base import (
     predicate,
     real_day,
 )
+from pitbird.rules.predicates.gas_question import MAY_BE_GAS, facts_of, question_at
 
 
 @predicate(
@@ -66,20 +67,53 @@ def understood(moment: Moment, rule: Bound) -> Finding:
     codes={
         "no-reason-against": Code(MET),
         "taken-out-of-service": Code(NOT_MET, "return-to-service"),
+        "held-for-investigation": Code(NOT_MET, "keep-as-it-is"),
+        "failed-on-gas-in-question": Code(NOT_MET, "ask-gas-first"),
     },
 )
 def in_service(moment: Moment, rule: Bound) -> Finding:
-    """No reason is open why the detector is out of service. An open reason counts whatever its date."""
+    """No reason is open why the detector is out of service. An open reason counts whatever its date. Of
+    several reasons an incident is told first: the detector is evidence. A failed test on a cylinder on which
+    others failed too (two in a row, or two detectors) is told as a question about the gas; the detector stays
+    out until it is answered all the same."""
     reasons = moment.detector.open_reasons
     if not reasons:
         return rule.finds("no-reason-against")
+    for reason in reasons:
+        if reason.because == "incident":
+            held: Facts = (at("since_at", reason.at), ("count", str(len(reasons))))
+            return rule.finds("held-for-investigation", held, (reason.entry,))
+    if asked := _gas_asked(moment):
+        name, failure = asked
+        facts = (*facts_of(name, failure), ("count", str(len(reasons))))
+        return rule.finds("failed-on-gas-in-question", facts, tuple(reason.entry for reason in reasons))
     newest = max(reasons, key=lambda reason: reason.at)
-    facts: Facts = (
+    facts = (
         ("because", newest.because),
         at("since_at", min(reason.at for reason in reasons)),
         ("count", str(len(reasons))),
     )
     return rule.finds("taken-out-of-service", facts, tuple(reason.entry for reason in reasons))
+
+
+def _gas_asked(moment: Moment) -> tuple[str, FailedOn] | None:
+    """The cylinder, and the failed test on it, that should be asked about before this detector: only where
+    every open reason is a failed test on a cylinder that is in question still."""
+    tests = {test.entry: test for test in moment.detector.tests}
+    found: tuple[str, FailedOn] | None = None
+    for reason in moment.detector.open_reasons:
+        test = tests.get(reason.entry)
+        asked = None
+        for name in test.cylinders if test is not None else ():
+            cylinder = moment.surroundings.cylinders.get(name)
+            if cylinder is None or reason.entry not in {failure.entry for failure in cylinder.failures}:
+                continue
+            failure = question_at(cylinder, moment.horizon, in_a_row=MAY_BE_GAS, detectors=MAY_BE_GAS)
+            asked = (name, failure) if failure is not None else asked
+        if asked is None:
+            return None
+        found = found or asked
+    return found
 
 
 @predicate(

@@ -1,0 +1,86 @@
+"""Failed tests on one cylinder ask about the gas before they ask about the detectors."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pitbird.fleet.state import CylinderState, FailedOn
+from pitbird.fleet.times import Ms
+from pitbird.rules.decision import Finding
+from pitbird.rules.predicates.base import (
+    MET,
+    NOT_MET,
+    Attempt,
+    Bound,
+    Code,
+    Facts,
+    Kind,
+    Parameter,
+    Scope,
+    at,
+    predicate,
+)
+
+#: From how many failed tests in a row, or detectors, a failure is told as one that may lie with the gas.
+MAY_BE_GAS: Final = 2
+
+
+def question_at(cylinder: CylinderState, instant: Ms, *, in_a_row: int, detectors: int) -> FailedOn | None:
+    """The failed test by which a cylinder is in question at an instant: it failed by then with so many tests
+    in a row or so many detectors (0 asks for neither), and no release has answered it yet."""
+    for failure in cylinder.failures:
+        asks = (0 < in_a_row <= failure.in_a_row) or (0 < detectors <= failure.detectors)
+        if asks and failure.at <= instant and (failure.until is None or instant < failure.until):
+            return failure
+    return None
+
+
+def facts_of(cylinder: str, failure: FailedOn) -> Facts:
+    """The facts of a question about a cylinder."""
+    return (
+        ("cylinder", cylinder),
+        ("in_a_row", str(failure.in_a_row)),
+        ("detectors", str(failure.detectors)),
+        at("failed_at", failure.at),
+    )
+
+
+@predicate(
+    "cylinder-not-in-question",
+    Scope.TEST,
+    parameters=(
+        Parameter(
+            "in_a_row",
+            Kind.WHOLE,
+            "how many failed tests in a row on a cylinder ask about it (0: none)",
+            least=0,
+        ),
+        Parameter(
+            "detectors",
+            Kind.WHOLE,
+            "how many different detectors failing among its last ten tests ask about it (0: none)",
+            least=0,
+        ),
+    ),
+    codes={
+        "cylinder-not-in-question": Code(MET),
+        "cylinder-in-question": Code(NOT_MET, "ask-gas-first"),
+    },
+)
+def cylinder_not_in_question(attempt: Attempt, rule: Bound) -> Finding:
+    """No cylinder used was in question at the time of the test. A cylinder is in question from a failed test
+    on it by which so many failed in a row, or so many different detectors, until a release names that test.
+    Spoiled attempts neither ask nor answer; a pass in between ends a row but answers nothing."""
+    for name in attempt.test.cylinders:
+        cylinder = attempt.surroundings.cylinders.get(name)
+        if cylinder is None:
+            continue
+        failure = question_at(
+            cylinder,
+            attempt.test.at,
+            in_a_row=rule.values["in_a_row"],
+            detectors=rule.values["detectors"],
+        )
+        if failure is not None:
+            return rule.finds("cylinder-in-question", facts_of(name, failure), (failure.entry,))
+    return rule.finds("cylinder-not-in-question")
