@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitbird.fleet.state import Custody
 from pitbird.rules.decision import Verdict
 from pitbird.rules.loading import KNOWN, load_shipped, shipped
 from tests.rules.builders import (
@@ -15,6 +16,7 @@ from tests.rules.builders import (
     detector,
     event,
     failure,
+    t,
     test_fact,
 )
 
@@ -22,7 +24,7 @@ YES, NO = Verdict.MAY_GO_OUT, Verdict.NOT_YET
 
 
 def test_these_sets_come_with_the_package() -> None:
-    assert shipped() == ("mining", "strict", "us")
+    assert shipped() == ("emergency-services", "german-shift", "mining", "strict", "us")
 
 
 @pytest.mark.parametrize("name", shipped())
@@ -54,10 +56,33 @@ def test_every_set_says_that_local_codes_and_the_manual_come_first(name: str) ->
 def test_every_set_asks_for_gas_every_alarm_and_an_answer_to_failures(name: str) -> None:
     stops = {rule.predicate for rule in load_shipped(name).rules if rule.strength == "stops"}
     assert stops >= {
-        "described", "understood", "in-service", "returned-properly", "gas-test-current", "every-alarm-shown",
-        "signals-seen", "footing-accepted", "no-event-since-test", "cylinder-in-date",
+        "described", "understood", "in-service", "returned-properly", "every-alarm-shown", "signals-seen",
+        "cylinder-not-in-question", "footing-accepted", "no-event-since-test", "cylinder-in-date",
         "cylinder-above-minimum-pressure", "cylinder-not-withdrawn", "clean-air-right",
     }  # fmt: skip
+    assert "gas-test-current" in stops or {"gas-test-within-days", "tested-since-use"} <= stops
+
+
+def test_german_shift_gas_each_shift_and_function_control_every_four_months() -> None:
+    """Merkblatt T 021 §11.1.1 (each shift) and T 021 / T 023 (at most every 4 months), as quoted."""
+    two_shifts = around(load_shipped("german-shift"), change_overs=("06:00", "18:00"))
+    fresh = tuple(calibration(c.name, "2026-02-20 10:00") for c in FOUR)
+    assert ask(detector(calibrations=fresh), two_shifts, at="2026-03-02 17:59").verdict is YES
+    assert ask(detector(calibrations=fresh), two_shifts, at="2026-03-02 18:00").verdict is NO
+    old = tuple(calibration(c.name, "2025-10-20 10:00") for c in FOUR)
+    assert ask(detector(calibrations=old), two_shifts).verdict is NO
+    free = detector(calibrations=(), maker_calibrates=True)
+    assert ask(free, two_shifts).verdict is NO, "what is called maintenance-free falls under the same rule"
+
+
+def test_emergency_services_gas_every_four_weeks_and_after_use_not_before() -> None:
+    """DGUV FBFHB-020 (24 Jul 2020): four weeks; after each use or drill."""
+    rules = around(load_shipped("emergency-services"))
+    fresh = tuple(calibration(c.name, "2026-03-01 10:00") for c in FOUR)
+    assert ask(detector(calibrations=fresh), rules, at="2026-03-20 03:00").verdict is YES
+    assert ask(detector(calibrations=fresh), rules, at="2026-03-30 06:42").verdict is NO
+    used = Custody(holder=None, since=t("2026-03-05 10:00"), entry="back-1")
+    assert ask(detector(calibrations=fresh, custody=used), rules, at="2026-03-05 11:00").verdict is NO
 
 
 US = around(load_shipped("us"))

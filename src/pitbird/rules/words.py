@@ -207,6 +207,7 @@ REMEDIES: Final[dict[str, Message]] = {
     "return-to-service": lambda _: _(
         "A competent person finds the cause, sees to it, and returns it to service naming every reason."
     ),
+    "hand-back-and-test": lambda _: _("Enter that it came back; then do a bump test."),
     "ask-gas-first": lambda _: _(
         "Ask about the gas before you ask about the detectors: look at regulator, hose, certificate and "
         "gauge; then quarantine the cylinder, or release it naming the failed test; test with another one."
@@ -286,6 +287,9 @@ SENTENCES: Final[dict[str, Message]] = {
     "handed-over-since-test": lambda _: _(
         "It was handed over at {handed_over_at}, after the test of {tested_at}. Who takes it over tests it."
     ),
+    "tested-since-use": lambda _: _("It was given gas after it last came back from use."),
+    "in-use": lambda _: _("{holder} has had it in use since {since_at}."),
+    "used-since-test": lambda _: _("It came back from use at {back_at}, after the test of {tested_at}."),
     "held-by-another": lambda _: _("{holder} holds the detector, not {wearer}."),
     "attempts-within": lambda _: _("The pass came within the attempts allowed."),
     "attempts-no-longer-kept": lambda _: _("How many spoiled attempts came before the pass is not at hand."),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitbird.fleet.state import EVENTS_KEPT, DetectorState
+from pitbird.fleet.state import EVENTS_KEPT, Custody, DetectorState
 from pitbird.rules.decision import Verdict
 from pitbird.rules.predicates.base import EVENTS
 from tests.rules.builders import (
@@ -188,3 +188,31 @@ def test_a_hand_over_from_wearer_to_wearer_asks_for_a_test(case: str) -> None:
 def test_without_a_counted_test_there_is_nothing_to_compare(predicate: str) -> None:
     decision = ask(detector(tests=()))
     assert found(decision, predicate).code == "no-test-to-compare"
+
+
+AFTER_USE = (rule("gas-test-within-days", days=28), rule("tested-since-use"))
+
+
+@pytest.mark.parametrize(
+    ("holder", "since", "verdict", "code"),
+    [
+        (None, "2026-03-02 06:30", Verdict.MAY_GO_OUT, "tested-since-use"),
+        (None, "2026-03-02 06:41", Verdict.NOT_YET, "used-since-test"),
+        (None, "2026-03-02 08:00", Verdict.NOT_YET, "used-since-test"),
+        ("person:P-12", "2026-03-02 06:30", Verdict.NOT_YET, "in-use"),
+        ("person:P-12", "2026-03-02 08:00", Verdict.NOT_YET, "in-use"),
+    ],
+)
+def test_after_each_use_it_is_given_gas_before_it_goes_out_again(
+    holder: str | None, since: str, verdict: Verdict, code: str
+) -> None:
+    """DGUV FBFHB-020 (24 Jul 2020): full function control after each use or drill, gas every four weeks."""
+    custody = Custody(holder=holder, since=t(since), entry="custody-1")
+    decision = ask(detector(custody=custody), around(rule_set(*AFTER_USE)))
+    assert (decision.verdict, found(decision, "tested-since-use").code) == (verdict, code)
+
+
+def test_one_that_was_never_in_use_needs_only_its_four_weekly_gas() -> None:
+    assert ask(detector(), around(rule_set(*AFTER_USE))).verdict is Verdict.MAY_GO_OUT
+    later = ask(detector(), around(rule_set(*AFTER_USE)), at="2026-03-30 06:41")
+    assert later.verdict is Verdict.NOT_YET

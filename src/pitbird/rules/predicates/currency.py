@@ -176,3 +176,29 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
         facts: Facts = (at("handed_over_at", handed), at("tested_at", test.at))
         return rule.finds("handed-over-since-test", facts, (custody.entry, test.entry))
     return rule.finds("no-hand-over-since-test")
+
+
+@predicate(
+    "tested-since-use",
+    Scope.MOMENT,
+    codes={
+        "tested-since-use": Code(MET),
+        "no-test-to-compare": Code(NOT_APPLICABLE),
+        "in-use": Code(NOT_MET, "hand-back-and-test"),
+        "used-since-test": Code(NOT_MET, "test"),
+    },
+)
+def tested_since_use(moment: Moment, rule: Bound) -> Finding:
+    """The counted test was made after the detector last came back from use. While somebody has it, it is in
+    use and is tested when it comes back. Uses are known only as far as they are entered, as handed out and
+    handed back."""
+    test, custody = moment.counted, moment.detector.custody
+    if custody is not None and custody.holder is not None and custody.since <= moment.horizon:
+        facts: Facts = (("holder", custody.holder), at("since_at", custody.since))
+        return rule.finds("in-use", facts, (custody.entry,))
+    if test is None:
+        return rule.finds("no-test-to-compare")
+    if custody is not None and test.at <= custody.since <= moment.horizon:
+        facts = (at("back_at", custody.since), at("tested_at", test.at))
+        return rule.finds("used-since-test", facts, (custody.entry, test.entry))
+    return rule.finds("tested-since-use", (), (test.entry,))
