@@ -69,3 +69,20 @@ def test_unknown_rules_name_those_near_them(begun: Pitbird) -> None:
     refused = begun("rules adopt stict --sites all")
     assert refused.status == 2
     assert "did you mean strict?" in refused.err
+
+
+def test_two_sets_are_compared_in_words(pitbird: Pitbird) -> None:
+    done = pitbird("rules compare strict emergency-services")
+    assert done.status == 0
+    assert "Rule tested-after-use is added" in done.out
+    assert "Rule daily-test is gone" in done.out
+    assert "(more may go out)" in done.out
+    assert "no difference" in pitbird("rules compare strict strict").out
+
+
+def test_what_another_set_would_answer_is_told_with_reasons(begun: Pitbird) -> None:
+    done = begun("rules would emergency-services")
+    assert done.status == 0
+    assert "of 1 detectors" in done.out
+    assert "no answer would change" in done.out
+    assert begun("rules would emergency-services --site nowhere").status == 2

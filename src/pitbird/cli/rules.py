@@ -17,7 +17,7 @@ app = typer.Typer(
 
 @app.command("list")
 def list_rules() -> None:
-    """The site rules that come with pitbird, and those adopted in this book."""
+    """The site rules that come with pitbird."""
     from pitbird.rules.loading import load_shipped, shipped
 
     for name in shipped():
@@ -53,6 +53,61 @@ def check(file: Path = typer.Argument(metavar="FILE.toml", help="A rule set of y
     typer.echo(
         f"{rules.id}, version {rules.version}: {len(rules.rules)} rules, nothing wrong. {rules.digest}"
     )
+
+
+@app.command("compare")
+def compare(
+    old: str = typer.Argument(metavar="OLD", help="Site rules that come with pitbird, or a TOML file."),
+    new: str = typer.Argument(metavar="NEW", help="The same, to compare with."),
+) -> None:
+    """The difference from one rule set to another, rule by rule, and which way each change goes."""
+    from pitbird.rules.comparing import change_words, tendency_words
+    from pitbird.rules.comparing import compare as differences
+
+    before, after = load(old), load(new)
+    changes = differences(before, after)
+    typer.echo(f"From {before.id} version {before.version} to {after.id} version {after.version}:")
+    for change in changes:
+        way = tendency_words(change.tendency, gettext=str)
+        typer.echo(f"  {change_words(change, gettext=str)} ({way})")
+    if not changes:
+        typer.echo("  no difference")
+
+
+@app.command("would")
+def would(
+    rules_id: str = typer.Argument(metavar="ID", help="Site rules that come with pitbird, or a TOML file."),
+    site: str | None = typer.Option(None, help="Only this site's detectors."),
+) -> None:
+    """Under these rules, today's answer would be: for the whole fleet, what would change and why.
+
+    The rules are taken to have been in force all along. Nothing of it counts as an answer.
+    """
+    from pitbird.cli.naming import code, known
+    from pitbird.cli.ready import make_ready_with_book
+    from pitbird.cli.refusing import Faults
+
+    rules = load(rules_id)
+    make_ready_with_book()
+    from pitbird.rules.words import sentence, verdict_words
+    from pitbird.services import clock
+    from pitbird.services.what_if import what_if
+
+    faults = Faults()
+    place = known("site", site, faults) if site else None
+    faults.refuse()
+    answer = what_if(rules, now=clock.now(), site=place)
+    typer.echo(f"Under {rules.id} version {rules.version}, of {len(answer.rows)} detectors:")
+    for before, after, count in answer.counts():
+        old, new = (verdict_words(verdict, gettext=str) for verdict in (before, after))
+        typer.echo(f"  {count} would go from '{old}' to '{new}'")
+    if not answer.changed:
+        typer.echo("  no answer would change")
+    for row in answer.changed:
+        finding = row.then.decisive or row.now.decisive
+        why = sentence(finding, zone=None, gettext=str) if finding else ""
+        words = verdict_words(row.then.verdict, gettext=str)
+        typer.echo(f"{code(row.state.subject)}  {words}  {why}")
 
 
 @app.command("adopt")

@@ -131,8 +131,8 @@ class Around:
 
     def _surroundings(self, site: str | None) -> Surroundings:
         place = self._known.state(site) if site is not None else None
-        if not isinstance(place, SiteState):
-            place = None
+        if not isinstance(place, SiteState) or place.not_understood:
+            place = None  # clock and rules may be other ones than they seem
         return Surroundings(
             site=site,
             zone=place.zone if place and place.zone else None,
