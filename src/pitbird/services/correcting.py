@@ -59,3 +59,13 @@ def completed(draft: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(given, list) and all(subject in touched for subject in given):
             filled["of_about"] = list(touched)
     return filled
+
+
+def is_corrected(entry_id: str) -> bool:
+    """Whether any correction names an entry."""
+    row = book.by_id(entry_id)
+    if row is None:
+        return False
+    about = QUICK.decode(row.leaf)["body"]["about"]
+    found = book.corrections_about(about[0])
+    return any(QUICK.decode(other.leaf)["body"]["corrects"] == entry_id for other in found)

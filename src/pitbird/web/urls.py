@@ -7,7 +7,20 @@ from django.urls import path
 
 from pitbird.web.api import addresses as api
 from pitbird.web.forms.account import PasswordForm
-from pitbird.web.views import account, book, bump, detectors, gas, gate, health, people, rules, tables, write
+from pitbird.web.views import (
+    account,
+    book,
+    bump,
+    detectors,
+    gas,
+    gate,
+    health,
+    people,
+    rules,
+    slips,
+    tables,
+    write,
+)
 
 urlpatterns = [
     path("", gate.gate, name="gate"),
@@ -34,6 +47,7 @@ urlpatterns = [
     path("book/export", book.export, name="book-export"),
     path("book/id/<str:entry_id>", book.by_id, name="entry-by-id"),
     path("book/<int:index>", book.entry, name="entry"),
+    path("book/<int:index>/slip", slips.slip, name="slip"),
     path("rules", rules.rules, name="rules"),
     path("test", bump.choose, name="test"),
     path("test/<str:code>", bump.record, name="test-detector"),

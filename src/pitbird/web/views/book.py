@@ -18,6 +18,7 @@ from pitbird.web import times
 from pitbird.web.entries import body_of, facts, tell_all
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
+from pitbird.web.views.slips import may_take_back
 from pitbird.web.who import may_write, roles_of
 
 PAGE: Final = 50
@@ -67,6 +68,7 @@ def entry(request: HttpRequest, index: int) -> HttpResponse:
         "late": row.recorded_at - row.at > 15 * 60_000,
         "size": store.head().size,
         "by_address": address(row.by),
+        "may_be_slip": may_take_back(request, row),
         "may_correct": row.kind not in KINDS_CORRECTED_ELSEWHERE
         and may_write("correction", roles_of(request)),
     }

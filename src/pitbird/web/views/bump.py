@@ -29,6 +29,7 @@ from pitbird.web.names import Names, address, code
 from pitbird.web.telling import ToldDecision, answer_words, tell_decision
 from pitbird.web.views import bump_form, bump_gas, bump_words
 from pitbird.web.views.bump_form import FieldFault
+from pitbird.web.views.slips import may_take_back
 from pitbird.web.who import actor_of
 
 _REASONS: Final = ("hood-slipped", "gas-ran-out", "broken-off", "wrong-gas")
@@ -334,7 +335,14 @@ def _applications(
 def _warnings(state: DetectorState, offered: list[bump_gas.Choice], unserved: list[str]) -> list[str]:
     """What is to be said before gas is wasted."""
     said = []
-    if state.open_reasons:
+    if any(reason.because == "incident" for reason in state.open_reasons):
+        said.append(
+            _(
+                "This detector is held for an investigation. Do not test, zero, charge or repair it: keep "
+                "it, and its records, as they are."
+            )
+        )
+    elif state.open_reasons:
         said.append(
             _(
                 "This detector is out of service. A test may show whether it is mended, and is recorded; "
@@ -387,5 +395,6 @@ def _written(request: HttpRequest, state: DetectorState, actor: Actor, entry_id:
         "zone": actor.zone,
         "now": decided.decision.as_of,
         "detector_address": address(state.subject),
+        "may_be_slip": may_take_back(request, row),
     }
     return render(request, "pitbird/bump/written.html", context)

@@ -215,7 +215,8 @@ def _say(request: HttpRequest, written: Appended, form: EntryForm) -> None:
             "index": written.index, "what": sentence,
         })  # fmt: skip
     else:
-        messages.success(request, _("Entry %(index)d: %(what)s") % {"index": written.index, "what": sentence})
+        wrote = _("Entry %(index)d: %(what)s") % {"index": written.index, "what": sentence}
+        messages.success(request, wrote, extra_tags=str(written.index))
     for subject in _detectors_of(told.body if told else {}):
         decided = gate_one(subject, now=clock.now())
         zone = form.setting.zone
