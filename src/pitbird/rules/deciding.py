@@ -222,6 +222,13 @@ def _answer(
         # The sort is stable: within one remedy the order of the rules stays.
         deciding.sort(key=lambda found: (found.code in _GENERAL, _RANK.get(found.remedy, len(EASE))))
     everything = (*findings, *of_test, *notes)
+    if any(found.code == _HELD for found in deciding):
+        # What is held as it is must not be tested, calibrated or mended because another rule asks for it.
+        everything = tuple(
+            found if found.code == _HELD or not found.remedy else replace(found, remedy="")
+            for found in everything
+        )
+        deciding = [found for found in everything if found.code == _HELD]
     if deciding:
         chosen = {id(found) for found in deciding}
         rest = [found for found in everything if id(found) not in chosen]
@@ -242,6 +249,7 @@ def _answer(
     )
 
 
+_HELD: Final = "held-for-investigation"
 #: Codes that only say that there is no counted test; what was wrong with the newest one stands before them.
 _GENERAL: Final = frozenset({"no-pass-that-counts", "pass-cannot-be-judged"})
 

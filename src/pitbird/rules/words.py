@@ -239,6 +239,10 @@ SENTENCES: Final[dict[str, Message]] = {
         "It failed on cylinder {cylinder}, on which {in_a_row} tests failed in a row and {detectors} "
         "detectors failed among the last ten tests. Open reasons to be answered: {count}."
     ),
+    "failed-on-withdrawn-gas": lambda _: _(
+        "It failed on cylinder {cylinder}, on which {in_a_row} tests failed in a row and {detectors} "
+        "detectors among the last ten tests, and which is withdrawn. Open reasons to be answered: {count}."
+    ),
     "no-untested-issue": lambda _: _("No issue without a test is in force."),
     "issued-untested": lambda _: _(
         "Issued to {to} without a test that counts, on the authority of {authority}, until {issue_ends_at}."
@@ -361,6 +365,9 @@ SENTENCES: Final[dict[str, Message]] = {
     "cylinder-in-question": lambda _: _(
         "Cylinder {cylinder} was in question since {failed_at}: {in_a_row} tests failed on it in a row, "
         "{detectors} detectors among its last ten tests."
+    ),
+    "questions-no-longer-kept": lambda _: _(
+        "So many tests failed on cylinder {cylinder} that whether it was in question is no longer at hand."
     ),
     "cylinder-quarantined": lambda _: _("Cylinder {cylinder} was in quarantine since {since_at}: {because}."),
     "cylinder-emptied": lambda _: _("Cylinder {cylinder} was given up as empty at {emptied_at}."),

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import pytest
 
-from pitbird.fleet.state import FailedOn, ReasonOut
+from pitbird.fleet.state import FAILURES_KEPT, TESTS_ON_KEPT, FailedOn, ReasonOut, Span
 from pitbird.rules import words
 from pitbird.rules.decision import Verdict
-from tests.rules.builders import DAILY, around, ask, cylinder, detector, found, rule, rule_set, t, test_fact
+from pitbird.rules.loading import parse_rules
+from tests.rules.builders import (
+    DAILY,
+    around,
+    ask,
+    changed,
+    cylinder,
+    detector,
+    found,
+    rule,
+    rule_set,
+    t,
+    test_fact,
+)
 
 QUESTION = rule("cylinder-not-in-question", in_a_row=2, detectors=2)
 
@@ -68,3 +81,65 @@ def test_an_incident_is_told_before_any_other_reason_and_asks_to_leave_it_alone(
     assert decision.verdict is Verdict.OUT_OF_SERVICE
     assert (finding.code, finding.entries) == ("held-for-investigation", ("out-1",))
     assert "Do not test, zero, charge or repair it" in words.remedy(finding, gettext=str)
+
+
+@pytest.mark.parametrize("withdrawn", ["quarantined", "emptied"])
+def test_once_such_gas_is_withdrawn_the_detector_is_what_is_left_to_answer(withdrawn: str) -> None:
+    failed = test_fact("2026-03-02 06:41", outcome="failed", entry="failed-1")
+    reason = ReasonOut("failed-1", t("2026-03-02 06:41"), "test-failed", ("CO",))
+    away: dict[str, object] = {"emptied_at": t("2026-03-02 07:00")}
+    if withdrawn == "quarantined":
+        away = {"withdrawn": (Span(t("2026-03-02 07:00"), None, "q-1", "suspect-contents"),)}
+    gas = cylinder(failures=(failed_on("2026-03-02 06:41", in_a_row=2),), **away)
+    surroundings = around(rule_set(DAILY, QUESTION), cylinders=(gas,))
+    state = detector(tests=(failed,), open_reasons=(reason,))
+    before, after = ask(state, surroundings, at="2026-03-02 06:59"), ask(state, surroundings)
+    assert found(before, "in-service").code == "failed-on-gas-in-question"
+    assert (after.verdict, found(after, "in-service").code) == (
+        Verdict.OUT_OF_SERVICE,
+        "failed-on-withdrawn-gas",
+    )
+
+
+def test_gas_that_is_not_known_or_not_named_is_never_out_of_question() -> None:
+    rules = rule_set(DAILY, QUESTION)
+    nowhere = ask(detector(), around(rules, cylinders=()))
+    assert nowhere.verdict is Verdict.CANNOT_TELL
+    assert found(nowhere, "cylinder-not-in-question").code == "cylinder-not-known"
+    strange = cylinder(not_understood=("strange",))
+    assert ask(detector(), around(rules, cylinders=(strange,))).verdict is Verdict.CANNOT_TELL
+    unnamed = detector(tests=(test_fact(cylinders=()),))
+    assert found(ask(unnamed, around(rules)), "cylinder-not-in-question").code == "no-cylinder-named"
+
+
+def test_of_more_failures_than_are_kept_no_question_can_be_told() -> None:
+    """What the bound cuts off may be a question still open: less known never makes a yes."""
+    many = tuple(failed_on("2026-03-02 06:00", until="2026-03-02 06:01") for _ in range(FAILURES_KEPT))
+    rules = rule_set(DAILY, QUESTION)
+    full = ask(detector(), around(rules, cylinders=(cylinder(failures=many),)))
+    assert full.verdict is Verdict.CANNOT_TELL
+    assert found(full, "cylinder-not-in-question").code == "questions-no-longer-kept"
+    almost = ask(detector(), around(rules, cylinders=(cylinder(failures=many[1:]),)))
+    assert almost.verdict is Verdict.MAY_GO_OUT
+
+
+def test_a_row_longer_than_what_is_looked_at_is_refused_since_it_would_never_ask() -> None:
+    document = {"id": "far", "version": 1, "title": "Far"}
+    for name in ("in_a_row", "detectors"):
+        far = {**QUESTION, "parameters": {"in_a_row": 2, "detectors": 2, name: TESTS_ON_KEPT + 1}}
+        rules, faults = parse_rules({**document, "rule": [DAILY, far]})
+        assert rules is None
+        assert f"{name} must be from 0 to {TESTS_ON_KEPT}" in str(faults[0])
+
+
+def test_while_it_is_held_nothing_asks_for_a_test_or_a_calibration() -> None:
+    """A bump test, a zero or a calibration would wipe out what the investigation looks for."""
+    held = ReasonOut("out-1", t("2026-03-02 06:45"), "incident")
+    bare = detector(open_reasons=(held,), tests=(), calibrations=())
+    without = ask(changed(bare, open_reasons=()), around())
+    assert {"test", "calibrate"} <= {finding.remedy for finding in without.findings}
+    decision = ask(bare, around())
+    assert decision.verdict is Verdict.OUT_OF_SERVICE
+    assert {finding.remedy for finding in decision.findings} == {"keep-as-it-is", ""}
+    assert [f.code for f in decision.findings if f.decisive] == ["held-for-investigation"]
+    assert decision.findings[0].code == "held-for-investigation"

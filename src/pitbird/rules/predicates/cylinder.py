@@ -28,21 +28,21 @@ from pitbird.rules.predicates.base import (
     real_day,
 )
 
-_GAS: Final = {
+GAS: Final = {
     "bare-report": Code(NOT_APPLICABLE),
     "no-cylinder-named": Code(NOT_MET, "test"),
     "cylinder-not-known": Code(UNKNOWN, "describe-cylinder"),
 }
 
 
-def _none_named(attempt: Attempt, rule: Bound) -> Finding | None:
+def none_named(attempt: Attempt, rule: Bound) -> Finding | None:
     """The finding if the test names no cylinder."""
     if attempt.test.cylinders:
         return None
     return rule.finds("bare-report" if attempt.reported else "no-cylinder-named")
 
 
-def _unknown(attempt: Attempt, rule: Bound) -> Finding | None:
+def unknown_gas(attempt: Attempt, rule: Bound) -> Finding | None:
     """The finding if a cylinder of the test is not in the book or has entries that are not understood."""
     for name in attempt.test.cylinders:
         if known_cylinder(attempt, name) is None:
@@ -50,15 +50,15 @@ def _unknown(attempt: Attempt, rule: Bound) -> Finding | None:
     return None
 
 
-def _relied_on(attempt: Attempt) -> tuple[str, ...]:
+def relied_on(attempt: Attempt) -> tuple[str, ...]:
     """The test and the descriptions of its cylinders."""
     entries = [attempt.test.entry]
-    for _, _, (_, described_by) in _known(attempt):
+    for _, _, (_, described_by) in known_gas(attempt):
         entries.append(described_by)
     return tuple(entries)
 
 
-def _known(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, str]]]:
+def known_gas(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, str]]]:
     """Name, state and entries relied on, for every cylinder that is known."""
     for name in attempt.test.cylinders:
         cylinder = known_cylinder(attempt, name)
@@ -70,7 +70,7 @@ def _known(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, st
     "cylinder-in-date",
     Scope.TEST,
     codes={
-        **_GAS,
+        **GAS,
         "cylinder-in-date": Code(MET),
         "cylinder-out-of-date": Code(NOT_MET, "test-other-cylinder"),
         "no-expiry-known": Code(UNKNOWN, "describe-cylinder"),
@@ -80,26 +80,26 @@ def _known(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, st
 def cylinder_in_date(attempt: Attempt, rule: Bound) -> Finding:
     """On the day of the test, on the site's calendar, no cylinder used was past its expiry day (that day
     included)."""
-    if found := _none_named(attempt, rule):
+    if found := none_named(attempt, rule):
         return found
     if attempt.day is None:
         return rule.finds("no-site-clock")
     missing = None
-    for name, cylinder, entries in _known(attempt):
+    for name, cylinder, entries in known_gas(attempt):
         expires = real_day(cylinder.expires)
         if expires is None:
             missing = missing or rule.finds("no-expiry-known", (("cylinder", name),), entries)
         elif attempt.day > expires:
             facts = (("cylinder", name), ("expired_on", expires), ("tested_on", attempt.day))
             return rule.finds("cylinder-out-of-date", facts, entries)
-    return _unknown(attempt, rule) or missing or rule.finds("cylinder-in-date", (), _relied_on(attempt))
+    return unknown_gas(attempt, rule) or missing or rule.finds("cylinder-in-date", (), relied_on(attempt))
 
 
 @predicate(
     "cylinder-above-minimum-pressure",
     Scope.TEST,
     codes={
-        **_GAS,
+        **GAS,
         "pressure-enough": Code(MET),
         "pressure-check-only": Code(MET),
         "pressure-too-low": Code(NOT_MET, "test-other-cylinder"),
@@ -112,14 +112,14 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
     """Each cylinder used held at least the minimum pressure of its certificate. Looked at, in this order: the
     lowest gauge reading noted in the test, the cylinder's latest reading by the time of the test, the
     tester's check that the gauge shows pressure. A check answered "no" is never made good by a reading."""
-    if found := _none_named(attempt, rule):
+    if found := none_named(attempt, rule):
         return found
     check = dict(attempt.test.checks).get("gauge_shows_pressure")
     if check is not None and check != "yes":
         return rule.finds("pressure-check-said-no", (), (attempt.test.entry,))
     missing = None
     by_check = False
-    for name, cylinder, entries in _known(attempt):
+    for name, cylinder, entries in known_gas(attempt):
         minimum = number(cylinder.minimum_pressure_bar)
         if minimum is None:
             missing = missing or rule.finds("no-minimum-pressure-known", (("cylinder", name),), entries)
@@ -133,9 +133,9 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
         if read is None and check is None:
             missing = missing or rule.finds("pressure-not-known", (("cylinder", name),), entries)
         by_check = by_check or read is None
-    if found := _unknown(attempt, rule) or missing:
+    if found := unknown_gas(attempt, rule) or missing:
         return found
-    return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), _relied_on(attempt))
+    return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), relied_on(attempt))
 
 
 def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Decimal, tuple[str, ...]] | None:
@@ -171,7 +171,7 @@ def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Dec
         ),
     ),
     codes={
-        **_GAS,
+        **GAS,
         "warm-enough": Code(MET),
         "too-cold-for-gas": Code(NOT_MET, "test-warmer"),
         "temperature-not-known": Code(UNKNOWN, "test-with-temperature"),
@@ -182,12 +182,12 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
     """The test was not made colder than the minimum temperature on the certificate of any cylinder used: a
     component may condense and leave the gas leaner than its label. If either temperature is not known, that
     is not known, as strong as the parameter says (a rule that warns only never stops)."""
-    if found := _none_named(attempt, rule):
+    if found := none_named(attempt, rule):
         return found
     missing = None
     strength = rule.strength if rule.values["unknown_is"] == "stops" else "warns"
     measured = number(attempt.test.temperature_c)
-    for name, cylinder, entries in _known(attempt):
+    for name, cylinder, entries in known_gas(attempt):
         minimum = number(cylinder.minimum_temperature_c)
         if minimum is None or measured is None:
             code = "no-minimum-temperature-known" if minimum is None else "temperature-not-known"
@@ -197,14 +197,14 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
                 ("cylinder", name), ("temperature_c", str(measured)), ("minimum_c", str(minimum)),
             )  # fmt: skip
             return rule.finds("too-cold-for-gas", facts, entries)
-    return _unknown(attempt, rule) or missing or rule.finds("warm-enough", (), _relied_on(attempt))
+    return unknown_gas(attempt, rule) or missing or rule.finds("warm-enough", (), relied_on(attempt))
 
 
 @predicate(
     "cylinder-not-withdrawn",
     Scope.TEST,
     codes={
-        **_GAS,
+        **GAS,
         "cylinder-not-withdrawn": Code(MET),
         "cylinder-quarantined": Code(NOT_MET, "test-other-cylinder"),
         "cylinder-emptied": Code(NOT_MET, "test-other-cylinder"),
@@ -214,11 +214,11 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
 def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
     """At the time of the test no cylinder used was in quarantine or had been given up as empty (at that very
     instant included)."""
-    if found := _none_named(attempt, rule):
+    if found := none_named(attempt, rule):
         return found
     instant = attempt.test.at
     missing = None
-    for name, cylinder, entries in _known(attempt):
+    for name, cylinder, entries in known_gas(attempt):
         span = cylinder.withdrawn_at(instant)
         if span is not None:
             facts: Facts = (("cylinder", name), ("because", span.because), at("since_at", span.since))
@@ -230,4 +230,6 @@ def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
         kept = cylinder.withdrawn
         if len(kept) >= SPANS_KEPT and min(span.since for span in kept) > instant:
             missing = rule.finds("quarantines-no-longer-kept", (("cylinder", name),), entries)
-    return _unknown(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), _relied_on(attempt))
+    return (
+        unknown_gas(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), relied_on(attempt))
+    )

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from pitbird.fleet.state import CylinderState, FailedOn
+from pitbird.fleet.state import FAILURES_KEPT, TESTS_ON_KEPT, CylinderState, FailedOn
 from pitbird.fleet.times import Ms
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
     MET,
     NOT_MET,
+    UNKNOWN,
     Attempt,
     Bound,
     Code,
@@ -20,6 +21,7 @@ from pitbird.rules.predicates.base import (
     at,
     predicate,
 )
+from pitbird.rules.predicates.cylinder import GAS, known_gas, none_named, relied_on, unknown_gas
 
 #: From how many failed tests in a row, or detectors, a failure is told as one that may lie with the gas.
 MAY_BE_GAS: Final = 2
@@ -54,33 +56,38 @@ def facts_of(cylinder: str, failure: FailedOn) -> Facts:
             Kind.WHOLE,
             "how many failed tests in a row on a cylinder ask about it (0: none)",
             least=0,
+            most=TESTS_ON_KEPT,
         ),
         Parameter(
             "detectors",
             Kind.WHOLE,
             "how many different detectors failing among its last ten tests ask about it (0: none)",
             least=0,
+            most=TESTS_ON_KEPT,
         ),
     ),
     codes={
+        **GAS,
         "cylinder-not-in-question": Code(MET),
         "cylinder-in-question": Code(NOT_MET, "ask-gas-first"),
+        "questions-no-longer-kept": Code(UNKNOWN, "test-other-cylinder"),
     },
 )
 def cylinder_not_in_question(attempt: Attempt, rule: Bound) -> Finding:
     """No cylinder used was in question at the time of the test. A cylinder is in question from a failed test
     on it by which so many failed in a row, or so many different detectors, until a release names that test.
-    Spoiled attempts neither ask nor answer; a pass in between ends a row but answers nothing."""
-    for name in attempt.test.cylinders:
-        cylinder = attempt.surroundings.cylinders.get(name)
-        if cylinder is None:
-            continue
-        failure = question_at(
-            cylinder,
-            attempt.test.at,
-            in_a_row=rule.values["in_a_row"],
-            detectors=rule.values["detectors"],
-        )
+    Spoiled attempts neither ask nor answer; a pass in between ends a row but answers nothing. Where so many
+    tests failed on a cylinder that not all of them are kept, it cannot be told."""
+    if found := none_named(attempt, rule):
+        return found
+    in_a_row, detectors = rule.values["in_a_row"], rule.values["detectors"]
+    missing = None
+    for name, cylinder, entries in known_gas(attempt):
+        failure = question_at(cylinder, attempt.test.at, in_a_row=in_a_row, detectors=detectors)
         if failure is not None:
-            return rule.finds("cylinder-in-question", facts_of(name, failure), (failure.entry,))
-    return rule.finds("cylinder-not-in-question")
+            return rule.finds("cylinder-in-question", facts_of(name, failure), (*entries, failure.entry))
+        if len(cylinder.failures) >= FAILURES_KEPT and (in_a_row or detectors):
+            missing = missing or rule.finds("questions-no-longer-kept", (("cylinder", name),), entries)
+    if found := unknown_gas(attempt, rule) or missing:
+        return found
+    return rule.finds("cylinder-not-in-question", (), relied_on(attempt))

@@ -69,13 +69,15 @@ def understood(moment: Moment, rule: Bound) -> Finding:
         "taken-out-of-service": Code(NOT_MET, "return-to-service"),
         "held-for-investigation": Code(NOT_MET, "keep-as-it-is"),
         "failed-on-gas-in-question": Code(NOT_MET, "ask-gas-first"),
+        "failed-on-withdrawn-gas": Code(NOT_MET, "return-to-service"),
     },
 )
 def in_service(moment: Moment, rule: Bound) -> Finding:
     """No reason is open why the detector is out of service. An open reason counts whatever its date. Of
     several reasons an incident is told first: the detector is evidence. A failed test on a cylinder on which
-    others failed too (two in a row, or two detectors) is told as a question about the gas; the detector stays
-    out until it is answered all the same."""
+    others failed too (two in a row, or two detectors) is told as a question about the gas, or, once that
+    cylinder is withdrawn, as a failure on withdrawn gas; the detector stays out until the failure is answered
+    all the same."""
     reasons = moment.detector.open_reasons
     if not reasons:
         return rule.finds("no-reason-against")
@@ -86,7 +88,8 @@ def in_service(moment: Moment, rule: Bound) -> Finding:
     if asked := _gas_asked(moment):
         name, failure = asked
         facts = (*facts_of(name, failure), ("count", str(len(reasons))))
-        return rule.finds("failed-on-gas-in-question", facts, tuple(reason.entry for reason in reasons))
+        code = "failed-on-withdrawn-gas" if _withdrawn(moment, name) else "failed-on-gas-in-question"
+        return rule.finds(code, facts, tuple(reason.entry for reason in reasons))
     newest = max(reasons, key=lambda reason: reason.at)
     facts = (
         ("because", newest.because),
@@ -94,6 +97,13 @@ def in_service(moment: Moment, rule: Bound) -> Finding:
         ("count", str(len(reasons))),
     )
     return rule.finds("taken-out-of-service", facts, tuple(reason.entry for reason in reasons))
+
+
+def _withdrawn(moment: Moment, name: str) -> bool:
+    """Whether a cylinder is in quarantine or was given up as empty: then nobody tests with it any more."""
+    cylinder = moment.surroundings.cylinders[name]
+    emptied = cylinder.emptied_at is not None and cylinder.emptied_at <= moment.as_of
+    return emptied or cylinder.withdrawn_at(moment.as_of) is not None
 
 
 def _gas_asked(moment: Moment) -> tuple[str, FailedOn] | None:
