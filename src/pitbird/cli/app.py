@@ -4,7 +4,20 @@ from __future__ import annotations
 
 import typer
 
-from pitbird.cli import account, begin, book, demo, doctor, gate, importing, rules, serve, test, write
+from pitbird.cli import (
+    account,
+    attempts,
+    begin,
+    book,
+    demo,
+    doctor,
+    gate,
+    importing,
+    rules,
+    serve,
+    test,
+    write,
+)
 from pitbird.cli.refusing import PlainGroup
 
 app = typer.Typer(
@@ -40,7 +53,7 @@ def _common(
     """The record book, the gate and the bump tests of a fleet of portable gas detectors."""
 
 
-for module in (begin, gate, test, write, account, serve, demo, doctor):
+for module in (begin, gate, test, write, attempts, account, serve, demo, doctor):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
 app.add_typer(book.app, name="book")
 app.add_typer(rules.app, name="rules")

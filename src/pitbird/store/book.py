@@ -14,7 +14,7 @@ from django.db import connection
 
 from pitbird.record.merkle import Frontier
 
-_ENTRY = '"index", "entry_id", "kind", "at", "recorded_at", "by", "site", "leaf", "leaf_hash"'
+COLUMNS = '"index", "entry_id", "kind", "at", "recorded_at", "by", "site", "leaf", "leaf_hash"'
 
 
 class Row(msgspec.Struct, frozen=True):
@@ -68,7 +68,7 @@ def insert(rows: Sequence[Row], mentions: Sequence[tuple[str, int, int]]) -> Non
     """Add entries and their ``(subject, nth, index)`` mentions."""
     with connection.cursor() as cursor:
         cursor.executemany(
-            f"INSERT INTO store_entry ({_ENTRY}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
+            f"INSERT INTO store_entry ({COLUMNS}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
             [row.values() for row in rows],
         )
         cursor.executemany(
@@ -134,9 +134,9 @@ def census() -> dict[str, int]:
 def by_id(entry_id: str) -> Row | None:
     """The entry with an id, if the book has it."""
     with connection.cursor() as cursor:
-        cursor.execute(f"SELECT {_ENTRY} FROM store_entry WHERE entry_id = %s", [entry_id])  # noqa: S608
+        cursor.execute(f"SELECT {COLUMNS} FROM store_entry WHERE entry_id = %s", [entry_id])  # noqa: S608
         found = cursor.fetchone()
-    return _row(found) if found else None
+    return row_of(found) if found else None
 
 
 def known_ids(ids: Sequence[str]) -> set[str]:
@@ -153,14 +153,14 @@ def known_ids(ids: Sequence[str]) -> set[str]:
 def at_index(index: int) -> Row | None:
     """The entry at a place in the book, if there is one."""
     with connection.cursor() as cursor:
-        cursor.execute(f'SELECT {_ENTRY} FROM store_entry WHERE "index" = %s', [index])  # noqa: S608
+        cursor.execute(f'SELECT {COLUMNS} FROM store_entry WHERE "index" = %s', [index])  # noqa: S608
         found = cursor.fetchone()
-    return _row(found) if found else None
+    return row_of(found) if found else None
 
 
 def about(subject: str, *, below: int | None = None) -> list[Row]:
     """All entries about a subject in the book's order; ``below`` leaves out those from an index on."""
-    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    columns = ", ".join(f"e.{name.strip()}" for name in COLUMNS.split(","))
     limit, values = "", [subject]
     if below is not None:
         limit, values = ' AND m."index" < %s', [subject, str(below)]
@@ -170,20 +170,34 @@ def about(subject: str, *, below: int | None = None) -> list[Row]:
             f'WHERE m."subject" = %s{limit} ORDER BY m."nth"',
             values,
         )
-        return [_row(found) for found in cursor.fetchall()]
+        return [row_of(found) for found in cursor.fetchall()]
 
 
 def about_since(subject: str, at: int) -> list[Row]:
     """The entries about a subject that happened after an instant by their own clock, and every correction
     about it, in no order."""
-    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    columns = ", ".join(f"e.{name.strip()}" for name in COLUMNS.split(","))
     joined = 'FROM store_mention m JOIN store_entry e ON e."index" = m."index"'
     with connection.cursor() as cursor:
         cursor.execute(
             f'SELECT {columns} {joined} WHERE m."subject" = %s AND (e."at" > %s OR e."kind" = %s)',
             [subject, at, "correction"],
         )
-        return [_row(found) for found in cursor.fetchall()]
+        return [row_of(found) for found in cursor.fetchall()]
+
+
+def of_kind(kind: str, *, since: int | None = None, until: int | None = None) -> list[Row]:
+    """The entries of one kind whose own time lies in ``[since, until)``, in the book's order."""
+    where, values = ['"kind" = %s'], [kind]
+    for test, bound in (('"at" >= %s', since), ('"at" < %s', until)):
+        if bound is not None:
+            where, values = [*where, test], [*values, str(bound)]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'SELECT {COLUMNS} FROM store_entry WHERE {" AND ".join(where)} ORDER BY "index"',  # noqa: S608
+            values,
+        )
+        return [row_of(found) for found in cursor.fetchall()]
 
 
 def corrections_about(subject: str) -> list[Row]:
@@ -230,7 +244,7 @@ def mentions_agree(numbered: Mapping[str, Sequence[int]]) -> list[str]:
 
 def newest(count: int, *, before: int | None = None, subject: str | None = None) -> list[Row]:
     """Up to ``count`` entries, newest first, below an index where given, of one subject where given."""
-    columns = ", ".join(f"e.{name.strip()}" for name in _ENTRY.split(","))
+    columns = ", ".join(f"e.{name.strip()}" for name in COLUMNS.split(","))
     joined, order, where, values = "", 'e."index"', [], []
     if subject is not None:
         joined = ' JOIN store_mention m ON m."index" = e."index"'
@@ -241,10 +255,10 @@ def newest(count: int, *, before: int | None = None, subject: str | None = None)
     condition = f" WHERE {' AND '.join(where)}" if where else ""
     with connection.cursor() as cursor:
         cursor.execute(
-            f'SELECT {columns} FROM store_entry e{joined}{condition} ORDER BY {order} DESC LIMIT %s',  # noqa: S608
+            f"SELECT {columns} FROM store_entry e{joined}{condition} ORDER BY {order} DESC LIMIT %s",  # noqa: S608
             [*values, count],
         )
-        return [_row(found) for found in cursor.fetchall()]
+        return [row_of(found) for found in cursor.fetchall()]
 
 
 def size_at(recorded_by: int) -> int:
@@ -261,17 +275,18 @@ def all_rows(chunk: int = 2000) -> Iterator[Row]:
     while True:
         with connection.cursor() as cursor:
             cursor.execute(
-                f'SELECT {_ENTRY} FROM store_entry WHERE "index" >= %s AND "index" < %s ORDER BY "index"',  # noqa: S608
+                f'SELECT {COLUMNS} FROM store_entry WHERE "index" >= %s AND "index" < %s ORDER BY "index"',  # noqa: S608
                 [start, start + chunk],
             )
             rows = cursor.fetchall()
         if not rows:
             return
-        yield from map(_row, rows)
+        yield from map(row_of, rows)
         start += chunk
 
 
-def _row(found: Sequence[Any]) -> Row:
+def row_of(found: Sequence[Any]) -> Row:
+    """A row as stored from its columns."""
     index, entry_id, kind, at, recorded_at, by, site, leaf, leaf_hash = found
     return Row(index, entry_id, kind, at, recorded_at, by, site, leaf, bytes(leaf_hash))
 
