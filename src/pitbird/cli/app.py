@@ -11,6 +11,7 @@ from pitbird.cli import (
     book,
     demo,
     doctor,
+    doubts,
     gate,
     importing,
     rules,
@@ -53,8 +54,9 @@ def _common(
     """The record book, the gate and the bump tests of a fleet of portable gas detectors."""
 
 
-for module in (begin, gate, test, write, attempts, account, serve, demo, doctor):
+for module in (begin, gate, test, write, doubts, attempts, account, serve, demo, doctor):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
+app.command(name="countersign")(doubts.countersign)
 app.add_typer(book.app, name="book")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")

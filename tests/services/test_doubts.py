@@ -1,0 +1,63 @@
+"""An entry of doubtful clock counts when a second person, a keeper, says when it really happened."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from pitbird.fleet.state import DetectorState
+from pitbird.rules.decision import Verdict
+from pitbird.services.appending import append
+from pitbird.services.doubts import NotCountersigned, countersign, doubts
+from pitbird.services.gate import gate_one
+from pitbird.services.knowing import Now
+from pitbird.services.writing import Actor
+from tests.bodies import at, bump, ms
+
+D = "detector:D-017"
+
+
+@pytest.fixture
+def ahead(fleet: Actor) -> tuple[Actor, str]:
+    """A pass from a phone whose clock runs four hours ahead, sent at 08:00."""
+    test = bump(at("11:55"), by="person:P-07")
+    append(test, recorded_at=ms("08:00"))
+    return fleet, test["id"]
+
+
+def test_it_is_listed_and_counts_once_countersigned_with_its_gas_times(ahead: tuple[Actor, str]) -> None:
+    keeper, entry = ahead
+    assert [(one.row.entry_id, one.ahead // 60_000) for one in doubts()] == [(entry, 235)]
+    assert gate_one(D, now=ms("08:05")).decision.verdict is Verdict.NOT_YET
+    countersign(entry, ms("07:55"), "Phone's clock seen to be wrong", keeper, now=ms("08:10"))
+    assert doubts() == ()
+    decision = gate_one(D, now=ms("08:11")).decision
+    assert decision.verdict is Verdict.MAY_GO_OUT
+    state = Now().state(D)
+    assert isinstance(state, DetectorState)
+    assert state.tests[0].at == ms("07:55")
+
+
+def test_not_to_a_time_after_it_was_recorded(ahead: tuple[Actor, str]) -> None:
+    keeper, entry = ahead
+    with pytest.raises(NotCountersigned, match="cannot have happened later"):
+        countersign(entry, ms("08:01"), "?", keeper, now=ms("08:10"))
+    assert len(doubts()) == 1
+
+
+@pytest.mark.parametrize(
+    ("person", "words"), [("person:P-07", "only a keeper"), ("person:K-1", "second person")]
+)
+def test_not_by_a_tester_nor_by_the_one_who_wrote_it(fleet: Actor, person: str, words: str) -> None:
+    test = bump(at("11:55"), by="person:K-1")
+    append(test, recorded_at=ms("08:00"))
+    with pytest.raises(NotCountersigned, match=words):
+        countersign(test["id"], ms("07:55"), "?", replace(fleet, person=person), now=ms("08:10"))
+
+
+def test_only_what_is_left_out_is_countersigned(fleet: Actor) -> None:
+    test = bump(at("07:00"), by="person:P-07")
+    append(test, recorded_at=ms("07:01"))
+    with pytest.raises(NotCountersigned, match="correct it instead"):
+        countersign(test["id"], ms("06:55"), "?", fleet, now=ms("08:10"))
