@@ -8,7 +8,7 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from pitbird.fleet.folding.item import Item
+from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import (
     EVENTS_KEPT,
     FAILURES_KEPT,
@@ -26,12 +26,7 @@ from pitbird.fleet.times import Ms, ms_of
 
 def fold_cylinder(state: CylinderState, item: Item) -> CylinderState:
     """The cylinder's state after one more entry about it."""
-    state = replace(
-        state,
-        count=state.count + 1,
-        last_at=max(state.last_at, item.order_at),
-        last_index=max(state.last_index, item.index),
-    )
+    state = counted(state, item)
     step = _STEPS.get(item.kind)
     if step is None:
         return replace(state, not_understood=(*state.not_understood, item.id)[-SPANS_KEPT:])

@@ -8,7 +8,7 @@ from typing import Any, Final
 from msgspec.structs import replace
 
 from pitbird.fleet import bump
-from pitbird.fleet.folding.item import Item
+from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import (
     EVENTS_KEPT,
     REASONS_KEPT,
@@ -30,12 +30,7 @@ from pitbird.fleet.times import Ms, ms_of
 
 def fold_detector(state: DetectorState, item: Item) -> DetectorState:
     """The detector's state after one more entry about it."""
-    state = replace(
-        state,
-        count=state.count + 1,
-        last_at=max(state.last_at, item.order_at),
-        last_index=max(state.last_index, item.index),
-    )
+    state = counted(state, item)
     step = _STEPS.get(item.kind)
     if step is None:
         return replace(state, not_understood=(*state.not_understood, item.id)[-REASONS_KEPT:])

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
+from msgspec.structs import replace
+
+from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
 from pitbird.fleet.times import MINUTE, Ms, ms_of
 
+S = TypeVar("S", DetectorState, CylinderState, PersonState, SiteState, OtherState)
 CLOCK_TOLERANCE: Final = 2 * MINUTE
 
 
@@ -52,3 +56,13 @@ def permits(body: Mapping[str, Any]) -> bool:
 def order_of(item: Item) -> tuple[Ms, bool, int]:
     """Sort key: when it happened; at equal times permissions first, so that the fail wins; then the index."""
     return (item.order_at, not permits(item.body), item.index)
+
+
+def counted(state: S, item: Item) -> S:
+    """The state with one more entry counted, its place in time and in the book noted."""
+    return replace(
+        state,
+        count=state.count + 1,
+        last_at=max(state.last_at, item.order_at),
+        last_index=max(state.last_index, item.index),
+    )

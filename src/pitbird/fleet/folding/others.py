@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from msgspec.structs import replace
 
-from pitbird.fleet.folding.item import Item
+from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import EVENTS_KEPT, AdoptionFact, OtherState, PersonState, SiteState, TrainingFact
 from pitbird.fleet.times import ms_of
 from pitbird.record.canonical import canonical
@@ -22,12 +22,7 @@ _SILENT: Final = frozenset(
 def fold_person(state: PersonState, item: Item) -> PersonState:
     """The person's state after one more entry about them."""
     body = item.body
-    state = replace(
-        state,
-        count=state.count + 1,
-        last_at=max(state.last_at, item.order_at),
-        last_index=max(state.last_index, item.index),
-    )
+    state = counted(state, item)
     if not item.counts:
         return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
     if item.kind == "person":
@@ -56,12 +51,7 @@ def fold_person(state: PersonState, item: Item) -> PersonState:
 def fold_site(state: SiteState, item: Item) -> SiteState:
     """The site's state after one more entry about it."""
     body = item.body
-    state = replace(
-        state,
-        count=state.count + 1,
-        last_at=max(state.last_at, item.order_at),
-        last_index=max(state.last_index, item.index),
-    )
+    state = counted(state, item)
     if item.kind == "site":
         return replace(
             state,
@@ -94,12 +84,7 @@ def document_digest(document: dict[str, object]) -> str:
 def fold_other(state: OtherState, item: Item) -> OtherState:
     """A regulator, sensor, rule set or the book after one more entry about it."""
     body = item.body
-    state = replace(
-        state,
-        count=state.count + 1,
-        last_at=max(state.last_at, item.order_at),
-        last_index=max(state.last_index, item.index),
-    )
+    state = counted(state, item)
     if item.kind == "rules-adopted":
         document = canonical(body["document"]).decode()
         description = {**state.description, document_digest(body["document"]): document}
