@@ -83,6 +83,12 @@ def test_emergency_services_gas_every_four_weeks_and_after_use_not_before() -> N
     assert ask(detector(calibrations=fresh), rules, at="2026-03-30 06:42").verdict is NO
     used = Custody(holder=None, since=t("2026-03-05 10:00"), entry="back-1")
     assert ask(detector(calibrations=fresh, custody=used), rules, at="2026-03-05 11:00").verdict is NO
+    again = (test_fact("2026-03-05 12:00"),)
+    only_gas = detector(calibrations=fresh, custody=used, tests=again)
+    assert ask(only_gas, rules, at="2026-03-05 13:00").verdict is NO, "a function control is more than gas"
+    controlled = tuple(calibration(c.name, "2026-03-05 11:30") for c in FOUR)
+    whole = detector(calibrations=controlled, custody=used, tests=again)
+    assert ask(whole, rules, at="2026-03-05 13:00").verdict is YES
 
 
 US = around(load_shipped("us"))

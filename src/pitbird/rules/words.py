@@ -293,7 +293,11 @@ SENTENCES: Final[dict[str, Message]] = {
     ),
     "tested-since-use": lambda _: _("It was given gas after it last came back from use."),
     "in-use": lambda _: _("{holder} has had it in use since {since_at}."),
-    "used-since-test": lambda _: _("It came back from use at {back_at}, after the test of {tested_at}."),
+    "used-since-test": lambda _: _("It was in use to {back_at}, after the test of {tested_at}."),
+    "calibrated-since-use": lambda _: _("It was calibrated after it last came back from use."),
+    "not-calibrated-since-use": lambda _: _(
+        "It was in use to {back_at}, and has not been calibrated on every channel since."
+    ),
     "held-by-another": lambda _: _("{holder} holds the detector, not {wearer}."),
     "attempts-within": lambda _: _("The pass came within the attempts allowed."),
     "attempts-no-longer-kept": lambda _: _("How many spoiled attempts came before the pass is not at hand."),

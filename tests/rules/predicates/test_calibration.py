@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitbird.fleet.state import EVENTS_KEPT, CalibrationFact
+from pitbird.fleet.state import EVENTS_KEPT, CalibrationFact, DetectorState
 from pitbird.rules.decision import Verdict
 from pitbird.rules.loading import load_shipped
 from tests.rules.builders import (
@@ -17,6 +17,7 @@ from tests.rules.builders import (
     around,
     ask,
     calibration,
+    custody,
     detector,
     event,
     found,
@@ -182,3 +183,45 @@ def test_30_cfr_75_320_b_oxygen_is_calibrated_at_the_start_of_each_shift() -> No
     assert last_shift.verdict is NO
     assert last_shift.decisive is not None
     assert last_shift.decisive.rule == "oxygen-each-shift"
+
+
+# --- calibrated-since-use -----------------------------------------------------
+
+SINCE_USE = rule("calibrated-since-use", calibrated_by_maker="exempt")
+BACK = "2026-02-20 10:00"  # exactly when it was calibrated
+
+
+@pytest.mark.parametrize(
+    ("state", "code"),
+    [
+        (detector(), "calibrated-since-use"),
+        (detector(custody=custody(None, "2026-02-20 09:59")), "calibrated-since-use"),
+        (detector(custody=custody(None, BACK)), "not-calibrated-since-use"),
+        (detector(custody=custody(None, "2026-03-01 10:00")), "not-calibrated-since-use"),
+        (detector(custody=custody("person:P-12", "2026-02-10 10:00")), "in-use"),
+        (detector(events=(event("alarm-in-use", "2026-03-01 10:00"),)), "not-calibrated-since-use"),
+        (detector(calibrations=()), "never-calibrated"),
+        (detector(calibrations=tuple(calibration(c.name) for c in FOUR[1:])), "never-calibrated"),
+        (detector(calibrations=(), maker_calibrates=True), "maker-calibrates"),
+    ],
+)
+def test_after_use_every_channel_is_calibrated(state: DetectorState, code: str) -> None:
+    """DGUV FBFHB-020 (24 Jul 2020): full function control after each use or drill; that it is a calibration
+    is our reading, to the careful side."""
+    assert found(ask(state, around(rule_set(DAILY, SINCE_USE))), "calibrated-since-use").code == code
+
+
+def test_one_channel_calibrated_after_use_is_not_all_of_them() -> None:
+    back = custody(None, "2026-03-01 10:00")
+    after = tuple(calibration(c.name, "2026-03-01 12:00") for c in FOUR)
+    whole = detector(custody=back, calibrations=after)
+    part = detector(custody=back, calibrations=(*after[1:], calibration(FOUR[0].name)))
+    rules = around(rule_set(DAILY, SINCE_USE))
+    assert ask(whole, rules).verdict is Verdict.MAY_GO_OUT
+    assert ask(part, rules).verdict is Verdict.NOT_YET
+
+
+def test_events_that_are_not_all_kept_leave_a_use_since_the_calibration_open() -> None:
+    many = tuple(event("fresh-air-set", "2026-03-01 07:00") for _ in range(EVENTS_KEPT))
+    decision = ask(detector(events=many), around(rule_set(DAILY, SINCE_USE)))
+    assert found(decision, "calibrated-since-use").code == "events-no-longer-kept"

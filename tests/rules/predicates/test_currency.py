@@ -216,3 +216,21 @@ def test_one_that_was_never_in_use_needs_only_its_four_weekly_gas() -> None:
     assert ask(detector(), around(rule_set(*AFTER_USE))).verdict is Verdict.MAY_GO_OUT
     later = ask(detector(), around(rule_set(*AFTER_USE)), at="2026-03-30 06:41")
     assert later.verdict is Verdict.NOT_YET
+
+
+def test_an_alarm_in_use_is_use_though_nobody_entered_a_hand_over() -> None:
+    alarmed = detector(events=(event("alarm-in-use", "2026-03-02 07:30"),))
+    decision = ask(alarmed, around(rule_set(*AFTER_USE)))
+    assert (decision.verdict, found(decision, "tested-since-use").code) == (
+        Verdict.NOT_YET,
+        "used-since-test",
+    )
+    earlier = detector(events=(event("alarm-in-use", "2026-03-02 06:30"),))
+    assert ask(earlier, around(rule_set(*AFTER_USE))).verdict is Verdict.MAY_GO_OUT
+
+
+def test_where_not_all_events_are_kept_an_alarm_in_use_may_be_among_the_lost() -> None:
+    many = tuple(event("fresh-air-set", "2026-03-02 07:00") for _ in range(EVENTS_KEPT))
+    decision = ask(detector(events=many), around(rule_set(*AFTER_USE)))
+    assert found(decision, "tested-since-use").code == "events-no-longer-kept"
+    assert decision.verdict is Verdict.CANNOT_TELL

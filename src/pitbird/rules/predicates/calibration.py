@@ -24,6 +24,7 @@ from pitbird.rules.predicates.base import (
     days_after,
     predicate,
 )
+from pitbird.rules.predicates.currency import in_use, last_use
 from pitbird.science.gases import same_gas
 
 _GASES: Final = Parameter(
@@ -192,3 +193,36 @@ def calibrated_since(moment: Moment, rule: Bound) -> Finding:
         return rule.finds("calibrated-since", (), _entries(latest))
     facts: Facts = (("what", newest.what), at("happened_at", newest.at))
     return rule.finds("not-calibrated-since", facts, (newest.entry,))
+
+
+@predicate(
+    "calibrated-since-use",
+    Scope.MOMENT,
+    parameters=(_MAKER,),
+    codes={
+        **_CODES,
+        "in-use": Code(NOT_MET, "hand-back-and-test"),
+        "calibrated-since-use": Code(MET),
+        "not-calibrated-since-use": Code(NOT_MET, "calibrate"),
+        "events-no-longer-kept": Code(UNKNOWN, "calibrate"),
+    },
+)
+def calibrated_since_use(moment: Moment, rule: Bound) -> Finding:
+    """Every channel was calibrated, and passed, after the detector last came back from use, or alarmed in it;
+    uses are known as for tested-since-use. One that was never used needs a calibration all the same."""
+    if _exempt(moment, rule):
+        return rule.finds("maker-calibrates")
+    if found := in_use(moment, rule):
+        return found
+    latest = _latest(moment, rule, moment.detector.channels)
+    if isinstance(latest, Finding):
+        return latest
+    used = last_use(moment)
+    oldest = min(latest, key=lambda calibration: calibration.at, default=None)
+    if used is not None and (oldest is None or oldest.at <= used[0]):
+        entries = (used[1],) if oldest is None else (used[1], oldest.entry)
+        return rule.finds("not-calibrated-since-use", (at("back_at", used[0]),), entries)
+    events = moment.detector.events
+    if oldest is not None and len(events) >= EVENTS_KEPT and min(e.at for e in events) >= oldest.at:
+        return rule.finds("events-no-longer-kept")
+    return rule.finds("calibrated-since-use", (), _entries(latest))

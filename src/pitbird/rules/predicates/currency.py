@@ -178,6 +178,29 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
     return rule.finds("no-hand-over-since-test")
 
 
+def last_use(moment: Moment) -> tuple[Ms, str] | None:
+    """When the detector last came back from use, or alarmed in it, and by which entry. None: no use is
+    entered."""
+    uses = [
+        (event.at, event.entry)
+        for event in moment.detector.events
+        if event.what == "alarm-in-use" and event.at <= moment.horizon
+    ]
+    custody = moment.detector.custody
+    if custody is not None and custody.since <= moment.horizon:
+        uses.append((custody.since, custody.entry))
+    return max(uses) if uses else None
+
+
+def in_use(moment: Moment, rule: Bound) -> Finding | None:
+    """The finding that somebody has the detector, if so."""
+    custody = moment.detector.custody
+    if custody is None or custody.holder is None or custody.since > moment.horizon:
+        return None
+    facts: Facts = (("holder", custody.holder), at("since_at", custody.since))
+    return rule.finds("in-use", facts, (custody.entry,))
+
+
 @predicate(
     "tested-since-use",
     Scope.MOMENT,
@@ -186,19 +209,22 @@ def tested_since_hand_over(moment: Moment, rule: Bound) -> Finding:
         "no-test-to-compare": Code(NOT_APPLICABLE),
         "in-use": Code(NOT_MET, "hand-back-and-test"),
         "used-since-test": Code(NOT_MET, "test"),
+        "events-no-longer-kept": Code(UNKNOWN, "test"),
     },
 )
 def tested_since_use(moment: Moment, rule: Bound) -> Finding:
     """The counted test was made after the detector last came back from use. While somebody has it, it is in
-    use and is tested when it comes back. Uses are known only as far as they are entered, as handed out and
-    handed back."""
-    test, custody = moment.counted, moment.detector.custody
-    if custody is not None and custody.holder is not None and custody.since <= moment.horizon:
-        facts: Facts = (("holder", custody.holder), at("since_at", custody.since))
-        return rule.finds("in-use", facts, (custody.entry,))
+    use and is tested when it comes back; an alarm in use is use as well. Uses are known only as far as they
+    are entered, as handed out and handed back."""
+    if found := in_use(moment, rule):
+        return found
+    test, used = moment.counted, last_use(moment)
     if test is None:
         return rule.finds("no-test-to-compare")
-    if custody is not None and test.at <= custody.since <= moment.horizon:
-        facts = (at("back_at", custody.since), at("tested_at", test.at))
-        return rule.finds("used-since-test", facts, (custody.entry, test.entry))
+    if used is not None and test.at <= used[0]:
+        facts: Facts = (at("back_at", used[0]), at("tested_at", test.at))
+        return rule.finds("used-since-test", facts, (used[1], test.entry))
+    events = moment.detector.events
+    if len(events) >= EVENTS_KEPT and min(event.at for event in events) >= test.at:
+        return rule.finds("events-no-longer-kept", (at("tested_at", test.at),))
     return rule.finds("tested-since-use", (), (test.entry,))
