@@ -20,9 +20,11 @@ from pitbird.fleet.state import (
 )
 from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms
 from pitbird.rules import words
+from pitbird.rules.comparing import Tendency, compare, overall
 from pitbird.rules.deciding import decide
 from pitbird.rules.decision import Decision, Outcome, RuleSet, Surroundings, Verdict
-from pitbird.rules.loading import document_of, load_shipped, parse_rules, shipped
+from pitbird.rules.loading import ALWAYS_STOPS, document_of, load_shipped, parse_rules, shipped
+from pitbird.rules.predicates import PREDICATES
 from tests.rules.builders import (
     FOUR,
     alarm,
@@ -453,3 +455,58 @@ def test_the_scenarios_reach_every_verdict() -> None:
 def test_every_finding_has_the_facts_that_its_sentence_asks_for(scenario: Scenario) -> None:
     for finding in scenario.decide().findings:
         assert "?" not in words.sentence(finding, zone="Europe/Lisbon", gettext=str), finding
+
+
+# --- what a comparison of rule sets says holds -----------------------------------
+
+
+def _turned(item: dict[str, Any], name: str, data: st.DataObject) -> Any:
+    """Another value for a parameter of a rule as its document writes it."""
+    value = item["parameters"][name]
+    parameter = next(p for p in PREDICATES[item["predicate"]].parameters if p.name == name)
+    if isinstance(value, int):
+        return data.draw(st.integers(parameter.least, min(parameter.most, max(2 * value, 3))))
+    if isinstance(value, list):
+        known = parameter.choices or ("methane", "oxygen", "carbon monoxide")
+        least = 0 if parameter.may_be_empty else 1
+        return data.draw(st.lists(st.sampled_from(known), min_size=least, max_size=4, unique=True))
+    if parameter.choices:
+        return data.draw(st.sampled_from([word for word in parameter.choices if word != "hours"]))
+    return str(data.draw(st.decimals("0.05", "3", places=2)))
+
+
+def _another(rules: RuleSet, data: st.DataObject) -> RuleSet:
+    """The set with one rule taken away, put in, weakened, or turned in a parameter."""
+    document = document_of(rules)
+    listed = [{**item} for item in document["rule"]]
+    item = data.draw(st.sampled_from(listed))
+    how = data.draw(st.sampled_from(["turn", "turn", "turn", "away", "in", "weaken"]))
+    if how == "away" and len(listed) > 1:
+        listed.remove(item)
+    elif how == "in":
+        new = data.draw(st.sampled_from([*document_of(load_shipped("strict"))["rule"], *EXTRA]))
+        listed = [*(one for one in listed if one["id"] != new["id"]), new]
+    elif how == "weaken" and item["predicate"] not in ALWAYS_STOPS:
+        item["strength"] = "warns"
+    elif item.get("parameters"):
+        name = data.draw(st.sampled_from(sorted(item["parameters"])))
+        if name != "lasts" or "hours" not in item["parameters"]:
+            item["parameters"] = {**item["parameters"], name: _turned(item, name, data)}
+    made, faults = parse_rules({**document, "rule": listed})
+    assert made is not None, faults
+    return made
+
+
+@given(scenarios(), st.data())
+def test_what_is_called_stricter_lets_nothing_more_out_and_what_is_called_looser_nothing_less(
+    scenario: Scenario, data: st.DataObject
+) -> None:
+    ((since, old),) = scenario.around.rules_over_time
+    new = _another(old, data)
+    other = scenario.with_around(rules_over_time=((since, new),))
+    before, after = scenario.decide().verdict is YES, other.decide().verdict is YES
+    way = overall(compare(old, new))
+    if way in (Tendency.STRICTER, Tendency.NEITHER):
+        assert before or not after
+    if way in (Tendency.LOOSER, Tendency.NEITHER):
+        assert after or not before
