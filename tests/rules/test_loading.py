@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from pitbird.rules.decision import RuleSet
-from pitbird.rules.loading import digest_of, document_of, load_shipped, parse_rules, shipped
+from pitbird.rules.loading import digest_of, document_of, load_shipped, parse_rules, read_rules, shipped
 from pitbird.rules.predicates import PREDICATES
 
 DOCUMENT: dict[str, Any] = {
@@ -248,3 +248,82 @@ def test_documents_come_from_toml() -> None:
 def test_every_predicate_can_be_asked_for() -> None:
     assert len(PREDICATES) >= 20
     assert all(predicate.about for predicate in PREDICATES.values())
+
+
+# --- from the text of a file, with lines ----------------------------------------
+
+TEXT = """\
+id = "north-works"
+version = 3
+title = "North works"
+
+[[rule]]
+id = "daily"
+predicate = "gas-test-current"
+strength = "stops"
+source = "made up"
+known = "common-practice"
+[rule.parameters]
+lasts = "working-day"
+
+[[rule]]
+id = "four-weeks"
+predicate = "gas-test-within-days"
+strength = "stops"
+source = "made up"
+known = "common-practice"
+[rule.parameters]
+days = 28
+"""
+
+
+def _lines(text: str) -> dict[str, int]:
+    """The fields at fault and their lines."""
+    rules, faults = read_rules(text)
+    assert rules is None
+    return {fault.field: fault.line for fault in faults}
+
+
+def test_the_text_of_a_file_becomes_the_same_rule_set_as_its_document() -> None:
+    rules, faults = read_rules(TEXT)
+    assert (rules, faults) == parse_rules(tomllib.loads(TEXT))
+    assert rules is not None
+    assert read_rules("\ufeff" + TEXT.replace("\n", "\r\n"))[0] == rules, "as some editors save it"
+
+
+def test_every_fault_names_its_line() -> None:
+    wrong = TEXT.replace("version = 3", "version = 0").replace('"working-day"', '"a-week"')
+    wrong = wrong.replace("days = 28", 'days = "28"').replace('id = "four-weeks"', 'id = "daily"')
+    assert _lines(wrong) == {"version": 2, "lasts": 12, "id": 15, "days": 21}
+    assert "line 21, rule 2 (daily), parameters: days must be a whole number" in str(read_rules(wrong)[1][-1])
+
+
+def test_what_is_missing_is_told_at_the_head_of_its_rule() -> None:
+    assert _lines(TEXT.replace("days = 28", "weeks = 4")) == {"weeks": 21, "days": 14}
+    assert _lines(TEXT.replace('title = "North works"', "")) == {"title": 0}
+
+
+def test_rules_written_another_way_have_faults_without_a_line_that_could_be_wrong() -> None:
+    inline = TEXT.split("[[rule]]", 1)[0] + 'rule = [{id = "daily", predicate = "eclipse"}]\n'
+    assert set(_lines(inline).values()) == {0}
+    quoted = TEXT.replace('title = "North works"', 'title = "North"\nabout = """\n[[rule]]\n"""')
+    assert set(_lines(quoted.replace("days = 28", "days = 0")).values()) == {0}
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "what"),
+    [
+        (TEXT.replace("version = 3", "version = 3\nversion = 4"), 3, "a name stands twice"),
+        (TEXT.replace("days = 28", "days = 28\ndays = 7"), 22, "a name stands twice"),
+        (TEXT + "[rule.parameters]\ndays = 7\n", 22, "a table stands twice"),
+        (TEXT.replace("version = 3", "version = three"), 2, "is not TOML"),
+        (TEXT.replace('"made up"', '"made up', 1), 9, "is not TOML"),
+    ],
+)
+def test_what_the_toml_reader_refuses_is_told_with_its_line(text: str, line: int, what: str) -> None:
+    """TOML v1.0.0: defining a key multiple times is invalid; a table cannot be defined more than once."""
+    rules, (fault,) = read_rules(text)
+    assert rules is None
+    assert fault.line == line
+    assert what in str(fault)
+    assert str(fault).startswith(f"line {line}, the file: ")

@@ -6,8 +6,8 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 from typing import Any, Final
@@ -29,14 +29,68 @@ _FIELDS: Final = ("id", "predicate", "strength", "source", "edition", "known", "
 
 @dataclass(frozen=True, slots=True)
 class RuleFault:
-    """One thing wrong with a rule set: where, what, and what to do about it."""
+    """One thing wrong with a rule set: where, what, and what to do about it. ``rule`` (counted from 1) and
+    ``field`` say where in the document; ``line`` where in its text, 0 if that is not known."""
 
     where: str
     what: str
     todo: str
+    rule: int = 0
+    field: str = ""
+    line: int = 0
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}. {self.todo}"
+        line = f"line {self.line}, " if self.line else ""
+        return f"{line}{self.where}: {self.what}. {self.todo}"
+
+
+_AT_LINE: Final = re.compile(r"\s*\(at line (\d+), column \d+\)")
+_RULE_HEAD: Final = re.compile(r"\s*\[\[\s*rule\s*\]\]")
+_ONLY_ONE: Final = "Put it right and check again: what else is wrong could not be looked at."
+
+
+def read_rules(text: str) -> tuple[RuleSet | None, tuple[RuleFault, ...]]:
+    """A rule set from the text of a TOML file, or every fault of it at once, each with its line.
+
+    As ``parse_rules``; text that is not TOML (v1.0.0), or in which a name stands twice, has that one fault.
+    """
+    text = text.removeprefix("\ufeff")
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return None, (_not_toml(str(error)),)
+    rules, faults = parse_rules(document)
+    return rules, tuple(_placed(faults, text, document))
+
+
+def _not_toml(message: str) -> RuleFault:
+    """The fault of a text that the TOML reader refuses; it stops at the first."""
+    found = _AT_LINE.search(message)
+    line = int(found.group(1)) if found else 0
+    said = _AT_LINE.sub("", message)
+    if said.startswith("Cannot overwrite a value"):
+        return RuleFault("the file", "a name stands twice in the same table", _ONLY_ONE, line=line)
+    if said.startswith("Cannot declare"):
+        return RuleFault("the file", "a table stands twice", _ONLY_ONE, line=line)
+    return RuleFault("the file", f"is not TOML: {said}", _ONLY_ONE, line=line)
+
+
+def _placed(faults: tuple[RuleFault, ...], text: str, document: Mapping[str, Any]) -> Iterator[RuleFault]:
+    """The faults with their lines, as far as these can be told."""
+    lines = text.splitlines()
+    heads = [number for number, line in enumerate(lines, start=1) if _RULE_HEAD.match(line)]
+    listed = document.get("rule")
+    plain = isinstance(listed, list) and len(heads) == len(listed)
+    for fault in faults:
+        if not plain and (fault.rule or heads):
+            yield fault  # rules written in another way: a wrong line is worse than none
+            continue
+        first = heads[fault.rule - 1] if fault.rule else 1
+        later = [head for head in heads if head > first or not fault.rule]
+        wanted = re.compile(rf"\s*(?:\[\s*rule\s*\.\s*)?[\"']?{re.escape(fault.field)}[\"']?\s*[=\]]")
+        block = range(first, min(later, default=len(lines) + 1))
+        named = (number for number in block if fault.field and wanted.match(lines[number - 1]))
+        yield replace(fault, line=next(named, first if fault.rule else 0))
 
 
 def parse_rules(document: Mapping[str, Any]) -> tuple[RuleSet | None, tuple[RuleFault, ...]]:
@@ -67,20 +121,27 @@ def _head(document: Mapping[str, Any], faults: list[RuleFault]) -> dict[str, Any
     for key in document:
         if key not in ("id", "version", "title", "about", "rule"):
             faults.append(
-                RuleFault(str(key), "no such field", "Use id, version, title, about and [[rule]] only.")
+                RuleFault(
+                    str(key),
+                    "no such field",
+                    "Use id, version, title, about and [[rule]] only.",
+                    field=str(key),
+                )
             )
     name = document.get("id")
     if type(name) is not str or not _CODE.fullmatch(name):
         todo = "Use small letters, figures, '.', '_' and '-', such as \"north-works\"."
-        faults.append(RuleFault("id", f"{name!r} is no identifier", todo))
+        faults.append(RuleFault("id", f"{name!r} is no identifier", todo, field="id"))
     version = document.get("version")
     if type(version) is not int or not 1 <= version <= MAX_INT:
-        faults.append(RuleFault("version", f"{version!r} is no version", "Use a whole number from 1 on."))
+        todo = "Use a whole number from 1 on."
+        faults.append(RuleFault("version", f"{version!r} is no version", todo, field="version"))
     head: dict[str, Any] = {"id": name, "version": version}
     for field, needed in (("title", True), ("about", False)):
         text = document.get(field, "" if not needed else None)
         if type(text) is not str or (needed and not text.strip()) or not _plain(text):
-            faults.append(RuleFault(field, f"{text!r} is no text", "Write a line of plain text."))
+            todo = "Write a line of plain text."
+            faults.append(RuleFault(field, f"{text!r} is no text", todo, field=field))
         head[field] = text
     return head
 
@@ -96,14 +157,15 @@ def _plain(text: str) -> bool:
 def _rule(place: int, item: object, seen: set[str], faults: list[RuleFault]) -> Rule | None:
     """One rule; None if something about it is wrong."""
     if not isinstance(item, Mapping):
-        faults.append(RuleFault(f"rule {place}", "is not a table", "Write it as [[rule]] with its fields."))
+        todo = "Write it as [[rule]] with its fields."
+        faults.append(RuleFault(f"rule {place}", "is not a table", todo, rule=place))
         return None
     before = len(faults)
     name = item.get("id")
     where = f"rule {place}" + (f" ({name})" if isinstance(name, str) else "")
 
-    def fault(field: str, what: str, todo: str) -> None:
-        faults.append(RuleFault(f"{where}, {field}" if field else where, what, todo))
+    def fault(field: str, what: str, todo: str, at: str = "") -> None:
+        faults.append(RuleFault(f"{where}, {field}", what, todo, rule=place, field=at or field))
 
     if type(name) is not str or not _CODE.fullmatch(name):
         fault("id", f"{name!r} is no identifier", "Use small letters, figures, '.', '_' and '-'.")
@@ -130,8 +192,8 @@ def _rule(place: int, item: object, seen: set[str], faults: list[RuleFault]) -> 
     if not isinstance(parameters, Mapping):
         fault("parameters", "is not a table", "Write it as [rule.parameters].")
     elif predicate is not None:
-        for what, todo in parameter_faults(predicate, parameters):
-            fault("parameters", what, todo)
+        for parameter, what, todo in parameter_faults(predicate, parameters):
+            fault("parameters", what, todo, parameter)
     if len(faults) > before:
         return None
     return Rule(
@@ -154,25 +216,25 @@ def _strength(strength: object, predicate: Predicate | None, fault: Any) -> None
         fault("strength", f"{predicate.name} always warns and never stops", 'Write strength = "warns".')
 
 
-def parameter_faults(predicate: Predicate, given: Mapping[str, object]) -> list[tuple[str, str]]:
-    """What is wrong with the parameters given to a predicate: (what, what to do), all at once."""
+def parameter_faults(predicate: Predicate, given: Mapping[str, object]) -> list[tuple[str, str, str]]:
+    """What is wrong with the parameters given to a predicate: (name, what, what to do), all at once."""
     faults = []
     known = {parameter.name: parameter for parameter in predicate.parameters}
     for name in given:
         if name not in known:
             use = f"Use {', '.join(known)}." if known else "This predicate takes none."
-            faults.append((f"{predicate.name} has no parameter {name!r}", use))
+            faults.append((str(name), f"{predicate.name} has no parameter {name!r}", use))
     for name, parameter in known.items():
         called_for = parameter.when is None or given.get(parameter.when[0]) == parameter.when[1]
         if name in given and not called_for and parameter.when is not None:
             other, word = parameter.when
-            faults.append((f"{name} stands only with {other} = {word!r}", f"Leave {name} out."))
+            faults.append((name, f"{name} stands only with {other} = {word!r}", f"Leave {name} out."))
         elif name in given:
             wrong = parameter.fault(given[name])
             if wrong is not None:
-                faults.append((f"{name} {wrong}", f"It says {parameter.about}."))
+                faults.append((name, f"{name} {wrong}", f"It says {parameter.about}."))
         elif called_for:
-            faults.append((f"{name} is missing", f"Give it: {parameter.about}."))
+            faults.append((name, f"{name} is missing", f"Give it: {parameter.about}."))
     return faults
 
 
