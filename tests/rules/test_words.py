@@ -12,10 +12,10 @@ from pitbird.fleet.times import Ms
 from pitbird.rules import words
 from pitbird.rules.deciding import EASE, GATE
 from pitbird.rules.decision import Finding, Outcome, Verdict
-from pitbird.rules.loading import KNOWN
+from pitbird.rules.loading import KNOWN, load_shipped, shipped
 from pitbird.rules.predicates import PREDICATES
 from pitbird.rules.predicates.base import CHECKS, EVENTS, TOPICS
-from tests.rules.builders import around, ask, custody, cylinder, detector, reason, t
+from tests.rules.builders import around, ask, custody, cylinder, detector, reason, t, test_fact
 
 
 def plain(text: str) -> str:
@@ -85,18 +85,31 @@ def _finding(code: str, **facts: str) -> Finding:
 
 def test_times_are_shown_on_the_sites_clock() -> None:
     finding = _finding("no-pass-that-counts", tested_at="2026-07-06T22:30:00.000Z")
-    assert "2026-07-06 23:30" in words.sentence(finding, zone="Europe/Lisbon", gettext=plain)
-    assert "2026-07-07 00:30" in words.sentence(finding, zone="Europe/Berlin", gettext=plain)
+    assert "2026-07-06 23:30 WEST" in words.sentence(finding, zone="Europe/Lisbon", gettext=plain)
+    assert "2026-07-07 00:30 CEST" in words.sentence(finding, zone="Europe/Berlin", gettext=plain)
     assert "2026-07-06 22:30 UTC" in words.sentence(finding, zone=None, gettext=plain)
+
+
+def test_the_hour_that_comes_twice_in_autumn_is_told_apart_by_the_zone() -> None:
+    """Lisbon goes from WEST to WET at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC)."""
+    assert words.when(t("2026-10-25 00:30"), "Europe/Lisbon") == "2026-10-25 01:30 WEST"
+    assert words.when(t("2026-10-25 01:30"), "Europe/Lisbon") == "2026-10-25 01:30 WET"
+
+
+def test_a_zone_without_an_abbreviation_shows_its_offset() -> None:
+    """IANA tz database: such zones carry their offset in place of an invented abbreviation."""
+    assert words.when(t("2026-03-02 06:41"), "America/Sao_Paulo") == "2026-03-02 03:41 -03"
 
 
 def test_the_end_of_what_was_found_is_shown_too() -> None:
     decision = ask()
     finding = next(finding for finding in decision.findings if finding.code == "pass-in-force")
-    assert words.sentence(finding, zone="Europe/Lisbon", gettext=plain).endswith("until 2026-03-03 04:00.")
+    assert words.sentence(finding, zone="Europe/Lisbon", gettext=plain).endswith(
+        "until 2026-03-03 04:00 WET."
+    )
     assert (
         words.until_words(Ms(t("2026-03-03 04:00")), zone="Europe/Lisbon", gettext=plain)
-        == "until 2026-03-03 04:00"
+        == "until 2026-03-03 04:00 WET"
     )
 
 
@@ -129,7 +142,8 @@ def test_everything_goes_through_gettext() -> None:
     )
     shown = words.sentence(finding, zone="Europe/Lisbon", gettext=upper)
     assert (
-        shown == "SINCE THE TEST OF 2026-03-02 06:41: IT WAS DROPPED (2026-03-02 07:00). THAT ENDS THE PASS."
+        shown == "SINCE THE TEST OF 2026-03-02 06:41 WET: IT WAS DROPPED (2026-03-02 07:00 WET). "
+        "THAT ENDS THE PASS."
     )
     assert words.remedy(finding, gettext=upper) == "DO A BUMP TEST."
     assert words.verdict_words(Verdict.CANNOT_TELL, gettext=upper) == "CANNOT TELL"
@@ -152,6 +166,29 @@ def test_the_source_says_how_well_it_is_known() -> None:
     assert words.source(_finding("no-test"), gettext=plain) == ""
     common = next(finding for finding in ask().findings if finding.rule == "hand-over")
     assert words.source(common, gettext=plain).endswith("a test at hand-over to another person")
+
+
+def test_every_finding_of_every_shipped_set_has_its_sentence_source_and_what_to_do() -> None:
+    """A detector with nothing right, under every set and under none: nothing is left without words."""
+    bare = detector(described_by=None, channels=(), tests=(), calibrations=(), signals=())
+    worn = detector(calibrations=(), life_ends="2026-01-01", tests=(test_fact(checks=(), cleared=()),))
+    states = (bare, worn, detector(open_reasons=(reason("2026-03-01 10:00", "damaged"),)), detector())
+    seen = set()
+    for rules in (*(around(load_shipped(name)) for name in shipped()), around(rules_over_time=())):
+        for finding in (finding for state in states for finding in ask(state, rules).findings):
+            seen.add(finding.code)
+            assert "no words" not in words.sentence(finding, zone=None, gettext=plain)
+            assert words.source(finding, gettext=plain), finding
+            if finding.outcome in (Outcome.NOT_MET, Outcome.UNKNOWN):
+                assert words.remedy(finding, gettext=plain), finding
+    assert len(seen) > 25
+
+
+@pytest.mark.parametrize("name", [*PREDICATES, "gate"])
+def test_every_answer_against_a_detector_says_what_to_do_about_it(name: str) -> None:
+    for code, meant in PREDICATES.get(name, GATE).codes.items():
+        if meant.outcome in (Outcome.NOT_MET, Outcome.UNKNOWN):
+            assert meant.remedy in words.REMEDIES, code
 
 
 @pytest.mark.parametrize(

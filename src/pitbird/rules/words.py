@@ -25,9 +25,9 @@ class _Facts(dict[str, str]):
 
 
 def when(instant: Ms, zone: str | None) -> str:
-    """An instant on the site's clock, ``2026-03-02 06:41``; in UTC, and saying so, where the clock is not
-    known."""
-    return local(instant, zone or "UTC").strftime("%Y-%m-%d %H:%M") + ("" if zone else " UTC")
+    """An instant on the site's clock with the zone's abbreviation, ``2026-03-02 06:41 WET`` (its offset,
+    ``-03``, where the zone has none; IANA tz database); in UTC where the clock is not known."""
+    return local(instant, zone or "UTC").strftime("%Y-%m-%d %H:%M %Z")
 
 
 def sentence(
