@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.cache import cache
 from django.test import Client
 
 from pitbird.fleet.times import MINUTE, Ms, text_of
@@ -124,6 +125,11 @@ def fill(now: Ms) -> Cast:
     cast.write(passed("D-017", ago(90, now)), minutes_ago=89, by=tester)
     cast.write(passed("D-018", ago(80, now), outcome="failed", missed="H2S"), minutes_ago=79, by=tester)
     return cast
+
+
+@pytest.fixture(autouse=True)
+def _no_wrong_passwords_from_another_test() -> None:
+    cache.clear()
 
 
 @pytest.fixture

@@ -177,3 +177,22 @@ def test_while_nobody_can_sign_in_the_page_says_where_to_look(address: str) -> N
     assert "Nobody can sign in yet." in Client().get("/sign-in").content.decode()
     Client().post(address, BOOK)
     assert "Nobody can sign in yet." not in Client().get("/sign-in").content.decode()
+
+
+def test_after_five_wrong_passwords_a_name_waits_even_with_the_right_one(address: str) -> None:
+    Client().post(address, BOOK)
+    client = Client()
+    for _ in range(5):
+        client.post("/sign-in", {"username": "ilda", "password": "not that"})
+    refused = client.post("/sign-in", {"username": "Ilda ", "password": PASSWORD})
+    assert "Wait five minutes" in refused.content.decode()
+    assert client.get("/").status_code == 302
+
+
+def test_the_right_password_forgets_earlier_slips(address: str) -> None:
+    Client().post(address, BOOK)
+    for wrong in (4, 4):
+        for _ in range(wrong):
+            Client().post("/sign-in", {"username": "ilda", "password": "not that"})
+        answer = Client().post("/sign-in", {"username": "ilda", "password": PASSWORD})
+        assert answer.status_code == 302

@@ -5,6 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from pitbird.web import slow_down
 
 
 class SignInForm(AuthenticationForm):
@@ -16,6 +20,21 @@ class SignInForm(AuthenticationForm):
         options.setdefault("auto_id", "f-%s")
         super().__init__(*arguments, **options)
         self.fields["username"].widget.attrs.update(autocapitalize="none", spellcheck="false")
+
+    def clean(self) -> dict[str, Any]:
+        """Django's check, which waits after some wrong passwords for an account, right ones included."""
+        account = str(self.cleaned_data.get("username", ""))
+        if slow_down.must_wait(account):
+            raise ValidationError(
+                _("Too many wrong passwords for this name. Wait five minutes, then try again."), code="wait"
+            )
+        try:
+            cleaned: dict[str, Any] = super().clean()
+        except ValidationError:
+            slow_down.wrong(account)
+            raise
+        slow_down.right(account)
+        return cleaned
 
 
 class PasswordForm(PasswordChangeForm):
