@@ -11,9 +11,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from pitbird.fleet.state import (
+    FAILURES_KEPT,
     Custody,
     DetectorState,
     EventFact,
+    FailedOn,
     FailureFact,
     ReasonOut,
     Span,
@@ -140,11 +142,22 @@ def attempts(draw: st.DrawFn) -> Any:
     )
 
 
+@st.composite
+def _failures(draw: st.DrawFn) -> FailedOn:
+    """A test of another detector that failed on the cylinder, answered or not."""
+    at = draw(_times())
+    until = Ms(at + HOUR) if draw(st.booleans()) else None
+    return FailedOn("else-1", at, "detector:D-099", draw(_mostly(1, 2)), draw(_mostly(1, 2)), until)
+
+
 def _held(out: bool, handed: Ms | None) -> Custody:
     """Back in the store since before all of it, out with a wearer, or handed over to that wearer."""
     if handed is None:
         return custody("person:P-12" if out else None, "2026-03-01 05:00" if out else "2026-02-19 10:00")
-    return changed(custody("person:P-12", "2026-03-01 05:00"), since=handed, handed_over_at=handed)
+    given_on: Custody = changed(
+        custody("person:P-12", "2026-03-01 05:00"), since=handed, handed_over_at=handed
+    )
+    return given_on
 
 
 @st.composite
@@ -193,6 +206,7 @@ def scenarios(draw: st.DrawFn) -> Scenario:
             for at in draw(st.lists(_times(), max_size=1))
             if draw(st.booleans())
         ),
+        failures=tuple(draw(st.lists(_failures(), max_size=2))),
     )
     until = draw(_mostly("2028-03-02", "2026-03-01"))
     tester = person(trainings=(training("bump-test", "2025-03-02 09:00", until),))
@@ -298,6 +312,16 @@ def test_knowing_less_never_turns_a_no_into_a_yes(scenario: Scenario, data: st.D
 # --- more gone wrong never makes a yes ----------------------------------------
 
 
+def _asks_about_gas(scenario: Scenario, more: tuple[FailedOn, ...]) -> Scenario:
+    """More failures on every cylinder, those kept already falling out where there are too many."""
+    return scenario.with_around(
+        cylinders={
+            name: changed(gas, failures=(*more, *gas.failures)[:FAILURES_KEPT])
+            for name, gas in scenario.around.cylinders.items()
+        }
+    )
+
+
 def _spoil(kind: str, at: Ms, scenario: Scenario) -> Scenario:
     state = scenario.detector
     match kind:
@@ -322,6 +346,13 @@ def _spoil(kind: str, at: Ms, scenario: Scenario) -> Scenario:
             return scenario.with_detector(not_understood=("new",))
         case "quarantine":
             return _change_gas(scenario, withdrawn=(Span(at, None, "new", "leak"),))
+        case "gas in question":
+            return _asks_about_gas(scenario, (FailedOn("new", at, "detector:D-098", 2, 1),))
+        case "many failures on the gas":
+            late = Ms(START + 9 * DAY)
+            return _asks_about_gas(scenario, (FailedOn("new", late, "detector:D-098", 1, 1),) * FAILURES_KEPT)
+        case "incident":
+            return scenario.with_detector(open_reasons=(ReasonOut("new", at, "incident"),))
         case "emptied":
             return _change_gas(scenario, emptied_at=at)
         case "strange entry about gas":
@@ -346,6 +377,7 @@ def _spoil(kind: str, at: Ms, scenario: Scenario) -> Scenario:
 
 ADVERSE = [
     "event", "alarm", "strange event", "out", "failed test", "failure", "spoiled attempt", "strange entry",
+    "gas in question", "many failures on the gas", "incident",
     "quarantine", "emptied", "strange entry about gas", "strange entry about people", "training failed",
     "hand-over", "added channel",
 ]  # fmt: skip
@@ -356,6 +388,22 @@ def test_more_gone_wrong_never_turns_a_no_into_a_yes(scenario: Scenario, kind: s
     before = scenario.decide()
     assume(before.verdict is not YES)
     assert _spoil(kind, at, scenario).decide().verdict is not YES
+
+
+@given(scenarios())
+def test_erased_names_change_no_answer(scenario: Scenario) -> None:
+    """Persons keep their id when their name goes; nothing may hang on a name."""
+    assert _change_people(scenario, name=None).decide() == scenario.decide()
+    assert _change_people(scenario, name="sha256:" + "11" * 32).decide() == scenario.decide()
+
+
+@given(scenarios())
+def test_an_incident_is_told_before_all_else_and_asks_to_leave_it_alone(scenario: Scenario) -> None:
+    reasons = (ReasonOut("older", START, "damaged"), ReasonOut("new", scenario.as_of, "incident"))
+    held = scenario.with_detector(open_reasons=reasons).decide()
+    assert held.verdict is Verdict.OUT_OF_SERVICE
+    assert held.findings[0].code == "held-for-investigation"
+    assert {finding.remedy for finding in held.findings} <= {"keep-as-it-is", ""}
 
 
 @given(scenarios())
