@@ -83,6 +83,32 @@ def sets() -> str:
     return "\n".join(lines).strip()
 
 
+def _in_set(name: str, predicate: str) -> str:
+    """How a shipped set asks a predicate: its strength, once for every rule, with what is short to say."""
+    asked = []
+    for rule in load_shipped(name).rules:
+        if rule.predicate == predicate:
+            short = [
+                f"{key} {value}"
+                for key, value in rule.parameters.items()
+                if isinstance(value, int) or key in ("lasts", "reported", "calibrated_by_maker")
+            ]
+            few = predicate != "gas-in-window"
+            asked.append(f"{rule.strength} ({', '.join(short)})" if short and few else rule.strength)
+    return "; ".join(dict.fromkeys(asked)) or "–"
+
+
+def overview() -> str:
+    """Which set asks what, and how strongly, side by side."""
+    names = shipped()
+    lines = [f"| asks | {' | '.join(names)} |", "|---|" + "---|" * len(names)]
+    asked = {rule.predicate for name in names for rule in load_shipped(name).rules}
+    for predicate in PREDICATES:
+        if predicate in asked:
+            lines.append(f"| {predicate} | {' | '.join(_in_set(name, predicate) for name in names)} |")
+    return "\n".join(lines)
+
+
 def parts() -> dict[str, str]:
     """Every repeated part, by the name in its marks."""
     return {
@@ -90,6 +116,7 @@ def parts() -> dict[str, str]:
         "test": predicates(Scope.TEST),
         "gate": gate(),
         "remedies": remedies(),
+        "overview": overview(),
         "sets": sets(),
     }
 
