@@ -79,6 +79,12 @@ def facts_of(book: Sequence[tuple[int, Mapping[str, Any], str]]) -> list[Fact]:
     return sorted(facts, key=lambda fact: fact[:3])
 
 
+def says_no(body: Mapping[str, Any]) -> bool:
+    """Whether a test records an alarm that did not come."""
+    channels = [c for a in body.get("applications", ()) for c in a.get("channels", ())]
+    return any(channel["reached"] == "no" for channel in channels)
+
+
 def begun(fact: Fact) -> datetime:
     """When a test began: its own time, or its first gas if that was earlier; else when it happened."""
     gas = [moment(application["gas_on"]) for application in fact.body.get("applications", ())]
@@ -387,12 +393,13 @@ class Reading:
             and f.body["outcome"] != "spoiled"
             and any(a["cylinder"] == name for a in f.body.get("applications", ()))
         ]
+        bad = [f.body["outcome"] == "failed" or says_no(f.body) for f in tests]
         for place, fail in enumerate(tests):
-            if fail.body["outcome"] != "failed" or fail.at > test.at:
+            if not bad[place] or fail.at > test.at:
                 continue
-            last = tests[max(0, place - 9) : place + 1]
-            row = place > 0 and tests[place - 1].body["outcome"] == "failed"
-            several = len({f.body["detector"] for f in last if f.body["outcome"] == "failed"}) > 1
+            low = max(0, place - 9)
+            row = place > 0 and bad[place - 1]
+            several = len({tests[n].body["detector"] for n in range(low, place + 1) if bad[n]}) > 1
             answered = [
                 r.at
                 for r in of_it

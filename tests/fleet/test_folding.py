@@ -293,6 +293,20 @@ def test_failed_tests_on_one_cylinder_are_counted_in_a_row_and_by_detector() -> 
     assert [f.until for f in state.failures] == [ms("08:00"), None, None]
 
 
+def test_a_doubtful_pass_ends_no_row_and_a_pass_that_says_no_is_a_failure() -> None:
+    first, ahead = bump(at("06:00"), missed="CO"), bump(at("23:00"))
+    lie = {**bump(at("06:20"), missed="CO"), "outcome": "passed"}
+    state = folded(
+        body("cylinder", at("05:00")),
+        first,
+        ahead,
+        lie,
+        subject="cylinder:C-112",
+        recorded={ahead["id"]: at("06:10")},
+    )
+    assert [failure.in_a_row for failure in state.failures] == [2, 1]
+
+
 def test_spoiled_attempts_are_counted_but_ask_nothing_of_the_gas() -> None:
     spoiled = bump(at("06:05"), outcome="spoiled", spoiled_because="hood-slipped")
     fails = [bump(at("06:00"), missed="CO"), spoiled, bump(at("06:10"), missed="CO")]
