@@ -9,10 +9,10 @@ import pytest
 from pitbird.fleet.state import DetectorState
 from pitbird.rules.decision import Verdict
 from pitbird.services.appending import append
-from pitbird.services.doubts import NotCountersigned, countersign, doubts
+from pitbird.services.doubts import NotCountersigned, at_another_time, countersign, doubts
 from pitbird.services.gate import gate_one
 from pitbird.services.knowing import Now
-from pitbird.services.writing import Actor
+from pitbird.services.writing import Actor, EntryRefused, write
 from tests.bodies import at, bump, ms
 
 D = "detector:D-017"
@@ -61,3 +61,15 @@ def test_only_what_is_left_out_is_countersigned(fleet: Actor) -> None:
     append(test, recorded_at=ms("07:01"))
     with pytest.raises(NotCountersigned, match="correct it instead"):
         countersign(test["id"], ms("06:55"), "?", fleet, now=ms("08:10"))
+
+
+def test_nor_by_a_correction_that_the_one_who_wrote_it_makes(fleet: Actor) -> None:
+    test = bump(at("11:55"), by="person:K-1")
+    append(test, recorded_at=ms("08:00"))
+    draft = {"kind": "correction", "corrects": test["id"], "how": "replace", "reason": "my clock",
+             "replacement": at_another_time(test, ms("07:55"))}  # fmt: skip
+    with pytest.raises(EntryRefused, match="a second person says when it happened"):
+        write(draft, fleet, now=ms("08:10"))
+    failed = {**at_another_time(test, ms("07:55")), "outcome": "failed"}
+    write({**draft, "replacement": failed}, fleet, now=ms("08:10"))
+    assert gate_one(D, now=ms("08:11")).decision.verdict is Verdict.OUT_OF_SERVICE

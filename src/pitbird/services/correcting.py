@@ -63,9 +63,26 @@ def completed(draft: Mapping[str, Any]) -> dict[str, Any]:
 
 def is_corrected(entry_id: str) -> bool:
     """Whether any correction names an entry."""
+    return bool(corrections_of(entry_id))
+
+
+def corrections_of(entry_id: str) -> tuple[tuple[book.Row, dict[str, Any]], ...]:
+    """Every correction that names an entry, with its body, in the book's order: the last one counts."""
     row = book.by_id(entry_id)
     if row is None:
-        return False
+        return ()
     about = QUICK.decode(row.leaf)["body"]["about"]
-    found = book.corrections_about(about[0])
-    return any(QUICK.decode(other.leaf)["body"]["corrects"] == entry_id for other in found)
+    found = [(other, QUICK.decode(other.leaf)["body"]) for other in book.corrections_about(about[0])]
+    mine = [(other, body) for other, body in found if body["corrects"] == entry_id]
+    return tuple(sorted(mine, key=lambda pair: pair[0].index))
+
+
+def what_counts(row: book.Row) -> dict[str, Any] | None:
+    """What an entry says as it counts now: itself, or what the last correction put in its place; None where
+    that voids it."""
+    made = corrections_of(row.entry_id)
+    if not made:
+        body: dict[str, Any] = QUICK.decode(row.leaf)["body"]
+        return body
+    replacement: dict[str, Any] | None = made[-1][1].get("replacement")
+    return replacement

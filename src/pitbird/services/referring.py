@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from pitbird.fleet.folding.item import item_of, permits
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
@@ -53,8 +54,23 @@ def _correction(body: Correction) -> Iterator[Fault]:
         if body.replacement.get(field) != original[field]:
             problem = f"must stay {original[field]!r}: a replacement keeps the {field} of what it replaces"
             yield Fault(f"correction.replacement.{field}", str(body.replacement.get(field)), problem)
-    for fault in read_body(body.replacement)[1]:
+    faults = read_body(body.replacement)[1]
+    for fault in faults:
         yield Fault(f"correction.replacement.{fault.where.partition('.')[2]}", fault.value, fault.problem)
+    if faults or body.by != original["by"] or not permits(body.replacement):
+        return
+    if _of_doubtful_clock(body.corrects):
+        problem = "wrote this entry, whose clock cannot be right; a second person says when it happened"
+        yield Fault("correction.by", body.by, problem)
+
+
+def _of_doubtful_clock(entry_id: str) -> bool:
+    """Whether an entry permits, and is left out because it is dated after it was recorded."""
+    row = book.by_id(entry_id)
+    if row is None:
+        return False
+    leaf = read_leaf(row.leaf.encode())
+    return not item_of(row.index, leaf.body, leaf.recorded_at).counts
 
 
 def _return(body: ReturnedToService) -> Iterator[Fault]:
