@@ -9,6 +9,7 @@ from pitbird.cli import (
     attempts,
     begin,
     book,
+    correct,
     demo,
     doctor,
     doubts,
@@ -54,7 +55,7 @@ def _common(
     """The record book, the gate and the bump tests of a fleet of portable gas detectors."""
 
 
-for module in (begin, gate, test, write, doubts, attempts, account, serve, demo, doctor):
+for module in (begin, gate, test, write, correct, doubts, attempts, account, serve, demo, doctor):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
 app.command(name="countersign")(doubts.countersign)
 app.add_typer(book.app, name="book")

@@ -34,7 +34,8 @@ def command() -> None:
     heads = ["entry", "kind", "about", "by", "dated", "recorded"]
     typer.echo(table(heads, rows, width=terminal_width()))
     typer.echo(
-        "A keeper who did not write it can countersign: pitbird countersign ENTRY --at TIME --reason WHY"
+        "A keeper who did not write it can countersign: pitbird countersign ENTRY --at TIME --reason WHY;\n"
+        "where nobody knows when it happened: pitbird correct ENTRY --void --reason WHY"
     )
 
 
@@ -47,15 +48,16 @@ def countersign(
     ),
 ) -> None:
     """Say when an entry of doubtful clock really happened; by a keeper who did not write it."""
+    from pitbird.cli.correct import gate_now, row_of
     from pitbird.cli.naming import writer
     from pitbird.cli.ready import make_ready_with_book
     from pitbird.cli.refusing import Faults, Refused
     from pitbird.cli.times import read_time
 
     make_ready_with_book()
+    from pitbird.services.correcting import touched_by
     from pitbird.services.doubts import NotCountersigned
     from pitbird.services.doubts import countersign as sign
-    from pitbird.store import book
 
     faults = Faults()
     actor, _ = writer(by, None, faults)
@@ -64,9 +66,7 @@ def countersign(
     except ValueError as fault:
         faults.add(str(fault))
         moment = None
-    row = book.at_index(int(entry)) if entry.isdigit() else book.by_id(entry)
-    if row is None:
-        faults.add(f"entry: the book has no entry {entry!r}")
+    row = row_of(entry, faults)
     faults.refuse()
     if actor is None or moment is None or row is None:
         return
@@ -75,3 +75,4 @@ def countersign(
     except NotCountersigned as told:
         raise Refused(f"entry: {told}") from None
     typer.echo(f"Countersigned by entry {written.index}.")
+    gate_now(touched_by(row.entry_id))
