@@ -50,6 +50,20 @@ print(session.session_key)
 """
 
 
+#: The tests share their gas: where two failed on it in a row, the next one would ask about the gas first.
+ANSWER = """
+import django; django.setup()
+from pitbird.fleet.state import CylinderState
+from pitbird.services.knowing import Now
+from pitbird.services.writing import Actor, write
+keeper = Actor("person:K-1", "site:north-works", "Europe/Lisbon")
+for gas in Now().all_of(CylinderState):
+    asked = [failure.entry for failure in gas.failures if failure.until is None]
+    if asked:
+        write({"kind": "cylinder-released", "cylinder": gas.subject, "answers": asked}, keeper)
+"""
+
+
 @dataclass(frozen=True)
 class Site:
     """A real server on a small book, a signed-in session, and detectors that no test has used yet."""
@@ -58,6 +72,18 @@ class Site:
     session: str
     home: Path
     spare: Iterator[int]
+
+    def answer_for_the_gas(self) -> None:
+        """Release the cylinders on which a test failed, as a keeper would who found the gas to be good."""
+        done = subprocess.run(
+            [sys.executable, "-c", ANSWER],
+            env=environment(self.home),
+            cwd=run.ROOT,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
 
     def newest(self, detector: str) -> dict[str, Any]:
         """The body of the latest entry about a detector, read from the book itself."""
@@ -166,6 +192,7 @@ def hold(browser: "Browser", site: Site, width: int, **options: Any) -> Iterator
         "console", lambda said: faults.append(said.text) if "Content Security Policy" in said.text else None
     )
     yield Phone(page, site)
+    site.answer_for_the_gas()
     context.close()
     assert faults == []
 
