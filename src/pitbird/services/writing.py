@@ -44,6 +44,7 @@ def write(draft: Mapping[str, Any], actor: Actor, *, now: Ms | None = None) -> A
     given_id = draft.get("id")
     if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
         return _again(draft, actor, row)
+    _refuse_erasure(draft)
     body, sealed = prepare(draft, actor, instant)
     faults = check(body, instant)
     if faults:
@@ -91,6 +92,7 @@ def _write_in(
         given_id = draft.get("id")
         if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
             return _again(draft, actor, row)
+        _refuse_erasure(draft)
         body, sealed = prepare(draft, actor, now)
         faults = check(body, now, also=brought)
         if faults:
@@ -104,6 +106,14 @@ def _write_in(
         problem = str(taken).removeprefix(f"id: {taken.entry_id} ")
         return (Fault(f"{draft.get('kind')}.id", repr(taken.entry_id), problem, line),)
     return appended
+
+
+def _refuse_erasure(draft: Mapping[str, Any]) -> None:
+    """An erasure is written by what erases; one written by hand would say of texts that are there that they
+    are gone."""
+    if draft.get("kind") == "erasure":
+        problem = "is written by `pitbird erase` and the pages that erase, never by hand"
+        raise EntryRefused([Fault("erasure", "", problem)])
 
 
 def check(body: Body, now: Ms, *, also: Container[str] = ()) -> tuple[Fault, ...]:
