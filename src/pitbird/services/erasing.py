@@ -198,16 +198,16 @@ def erase(
     return appended
 
 
-def erase_many(
+def erase_groups(
     groups: Sequence[tuple[str, Sequence[str]]], because: str, actor: Actor, *, now: Ms | None = None
-) -> Erased:
-    """Erase blobs under several subjects, in as many entries as that takes: all of it, or nothing."""
+) -> tuple[Appended, ...]:
+    """Erase blobs under several subjects, in as many entries as that takes: all of it, or nothing. The files
+    are not rewritten by this: call ``rewrite_files`` when the transaction has ended."""
     entries: list[Appended] = []
     with transaction.atomic():
         for subject, commitments in groups:
             entries += _erase_in(subject, tuple(dict.fromkeys(commitments)), because, actor, now)
-    count = len({name for _, commitments in groups for name in commitments})
-    return Erased(tuple(entries), count, rewrite_files())
+    return tuple(entries)
 
 
 def erase_person(

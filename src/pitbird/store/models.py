@@ -98,3 +98,17 @@ class Login(models.Model):
 
     def __str__(self) -> str:
         return self.person
+
+
+class Seen(models.Model):
+    """That somebody looked at what names people. Beside the book, never in its export; ``person`` is a code,
+    ``account`` the number of the account (0 for the terminal): no name stands here."""
+
+    at = models.BigIntegerField(db_index=True)
+    account = models.BigIntegerField()
+    person = models.CharField(max_length=80, blank=True)
+    what = models.CharField(max_length=16)
+    about = models.CharField(max_length=80, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.person or self.account} saw {self.what} {self.about} at {self.at}"
