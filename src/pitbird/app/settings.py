@@ -16,6 +16,7 @@ SECRET_KEY = secret_key(CONFIG.home)
 DEBUG = False
 ALLOWED_HOSTS = list(CONFIG.hosts)
 DEMO = CONFIG.demo
+SEEN = CONFIG.seen
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -39,6 +40,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "pitbird.web.seeing.WhoSaw",
 ]
 ROOT_URLCONF = "pitbird.app.urls"
 WSGI_APPLICATION = "pitbird.app.wsgi.application"

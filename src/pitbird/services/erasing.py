@@ -242,6 +242,22 @@ def erase_person(
     return Erased(tuple(entries), len(commitments), rewrite_files(), closed)
 
 
+def erase_texts(
+    index: int, commitments: Iterable[str], because: str, actor: Actor, *, now: Ms | None = None
+) -> Erased:
+    """Erase some of the texts and photos of one entry. Raises ``EntryRefused``: not the keeper, no such text,
+    none chosen."""
+    require_keeper(actor)
+    row, chosen = book.at_index(index), tuple(dict.fromkeys(commitments))
+    there = sealed_of([row]) if row is not None else ()
+    if not chosen or not set(chosen) <= {one.commitment for one in there}:
+        problem = f"choose at least one of the texts that entry {index} still holds"
+        raise EntryRefused([Fault("erasure.commitments", "", problem)])
+    with transaction.atomic():
+        entries = _erase_in(there[0].about[0], chosen, because, actor, now)
+    return Erased(tuple(entries), len(chosen), rewrite_files())
+
+
 def require_keeper(actor: Actor) -> None:
     """Erasing is the keeper's to do. Raises ``EntryRefused`` for anybody else."""
     state = Now().state(actor.person)

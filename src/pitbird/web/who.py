@@ -89,6 +89,14 @@ def may_write(kind: str, roles: frozenset[str]) -> bool:
     return wanted is None or bool(wanted & roles)
 
 
+def require_keeper(request: HttpRequest) -> Actor:
+    """The signed-in keeper as writer; refuse (403) everybody else, and a keeper who has left."""
+    actor = actor_of(request)
+    if "keeper" not in roles_of(request):
+        raise PermissionDenied("keeper")
+    return actor
+
+
 def require_right(request: HttpRequest, kind: str) -> None:
     """Refuse (403) a kind that the signed-in person may not write, or an account without a person."""
     actor_of(request)
