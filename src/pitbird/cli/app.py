@@ -13,11 +13,14 @@ from pitbird.cli import (
     demo,
     doctor,
     doubts,
+    erase,
     gate,
     importing,
+    retention,
     rules,
     serve,
     test,
+    who_saw,
     write,
 )
 from pitbird.cli.refusing import PlainGroup
@@ -55,9 +58,24 @@ def _common(
     """The record book, the gate and the bump tests of a fleet of portable gas detectors."""
 
 
-for module in (begin, gate, test, write, correct, doubts, attempts, account, serve, demo, doctor):
+for module in (
+    begin,
+    gate,
+    test,
+    write,
+    correct,
+    doubts,
+    attempts,
+    account,
+    serve,
+    demo,
+    doctor,
+    erase,
+    retention,
+):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
 app.command(name="countersign")(doubts.countersign)
+app.command(name="seen")(who_saw.command)
 app.add_typer(book.app, name="book")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")

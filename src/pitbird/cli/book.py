@@ -49,8 +49,10 @@ def export(file: Path | None = typer.Argument(None, help="Where to; standard out
     from pitbird.cli.ready import make_ready_with_book
 
     make_ready_with_book()
+    from pitbird.cli.who_saw import saw
     from pitbird.services.moving import export_book
 
+    saw("export")
     if file is None or str(file) == "-":
         sys.stdout.flush()
         for line in export_book():
