@@ -89,11 +89,11 @@ def fit_response(
 
     Notes
     -----
-    Least squares with a soft absolute loss that bends beyond 1.5 times the noise of neighbouring samples or
-    their rounding, then, where the model itself is off by more, beyond three times that. Several starts. The
-    second constant is kept if it lowers the Bayesian information criterion by more than `BIC_GAIN`, taken with
-    as many independent samples as the autocorrelation of the residuals leaves, if it is 1.5 times the first
-    or more and carries 2 to 98 % of the step. Standard errors from the curvature, widened for the same
+    Least squares with a soft absolute loss that bends beyond 1.5 times the noise of neighbours (or rounding),
+    then, where the model itself is off by more, beyond three times that. Several starts. The second constant
+    is kept if it lowers the Bayesian information criterion by more than `BIC_GAIN`, taken with as many
+    independent samples as the autocorrelation of the residuals leaves, if it is 1.5 times the first or more
+    and carries 2 to 98 % of the step. Standard errors from the curvature, widened for the same
     autocorrelation. `settled`: no more than `SETTLED` of the fitted step is still to come at the last sample,
     and the final reading is known to within that.
 

@@ -1,0 +1,169 @@
+"""Failure rates from tests: speed against other programs in the same run, and coverage of the limits.
+
+surpyval takes part where it can be imported; where not, that is said and our own times stand alone.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import os
+import time
+import warnings
+from collections.abc import Callable
+from statistics import median
+from typing import Any
+
+import numpy as np
+
+from pitbird.science.reliability.exponential import ENOUGH_FAILURES, fit_exponential
+from pitbird.science.reliability.npmle import fit_npmle
+from pitbird.science.reliability.spans import Spans, spans, spans_from_rows
+from pitbird.science.reliability.weibull import fit_weibull
+
+SENSORS = int(os.environ.get("PITBIRD_BENCH_SENSORS", "100000"))
+ROWS = int(os.environ.get("PITBIRD_BENCH_ROWS", "10000000"))
+FLEETS = int(os.environ.get("PITBIRD_BENCH_FLEETS", "2000"))
+ROUNDS = 5
+
+
+def fleet(sensors: int, *, whole: bool, seed: int = 1) -> Spans:
+    """Sensors of a Weibull life tested at their own intervals, in whole days with ties or without any."""
+    random = np.random.default_rng(seed)
+    life = 1500 * random.weibull(1.5, sensors)
+    end, gap = random.uniform(365, 1800, sensors), random.uniform(1, 90, sensors)
+    if whole:
+        end, gap = np.ceil(end), np.ceil(gap)
+    left = np.floor(np.minimum(life, end) / gap) * gap
+    return spans(left, np.where(left + gap > end, np.inf, left + gap))
+
+
+def timed(work: Callable[[], Any], rounds: int = ROUNDS) -> tuple[float, Any]:
+    """Median seconds, and what the last run gave."""
+    times, result = [], None
+    for _ in range(rounds):
+        begun = time.perf_counter()
+        result = work()
+        times.append(time.perf_counter() - begun)
+    return median(times), result
+
+
+def against(name: str, ours: float, target: float, peers: dict[str, float]) -> None:
+    """One line: our time, its target, and how many times longer each other program takes."""
+    ratios = ", ".join(f"{peer} {seconds:.3f} s = {seconds / ours:.1f} x" for peer, seconds in peers.items())
+    verdict = "" if ours <= target else "  ABOVE ITS TARGET"
+    print(f"{name:34} {1000 * ours:8.1f} ms (target {1000 * target:.0f}){verdict}  {ratios}", flush=True)
+
+
+def speed(seen: Spans, days: str, surpyval: Any) -> None:
+    """The fits of one fleet."""
+    ends = {"xl": seen.left, "xr": seen.right}
+
+    def peer(work: Callable[[], Any], rounds: int = 3) -> tuple[dict[str, float], Any]:
+        if not surpyval:
+            return {}, None
+        seconds, said = timed(work, rounds)
+        return {"surpyval": seconds}, said
+
+    ours, exponential = timed(lambda: fit_exponential(seen))
+    peers, said = peer(lambda: surpyval.Exponential.fit(**ends))
+    assert said is None or exponential.log_likelihood >= -said.neg_ll() - 1e-6 * abs(said.neg_ll())
+    against(f"exponential with limits, {days}", ours, 0.020, peers)
+    ours, weibull = timed(lambda: fit_weibull(seen, limits=False))
+    peers, said = peer(lambda: surpyval.Weibull.fit(**ends))
+    assert said is None or weibull.log_likelihood >= -said.neg_ll() - 1e-6 * abs(said.neg_ll())
+    against(f"Weibull, {days}", ours, 0.060, peers)
+    ours, weibull = timed(lambda: fit_weibull(seen))
+    peers, _ = peer(lambda: likelihood_limits(surpyval.Weibull.fit(**ends)), 1)
+    against(f"Weibull with both limits, {days}", ours, 0.25, peers)
+    ours, free = timed(lambda: fit_npmle(seen))
+    assert free.converged
+    peers, _ = peer(lambda: surpyval.Turnbull.fit(**ends, turnbull_estimator="Kaplan-Meier"))
+    against(f"without a form, {days}", ours, 0.4 if days == "days" else 0.5, peers)
+    print(f"    certificate {free.certificate:.1e}, log-likelihood {free.log_likelihood:.6f}")
+
+
+def likelihood_limits(fit: Any) -> None:
+    """surpyval's likelihood-ratio limits of both parameters."""
+    for name in ("alpha", "beta"):
+        fit.param_cb(name, method="lr")
+
+
+def rows() -> None:
+    """Rows of tests, shuffled, to observations."""
+    random = np.random.default_rng(2)
+    sensors = 20_000
+    who = random.integers(0, sensors, ROWS)
+    age = random.uniform(0, 1800, ROWS)
+    passed = age < (1500 * random.weibull(1.5, sensors))[who]
+    ours, (seen, _) = timed(lambda: spans_from_rows(who, age, passed, sensors=sensors), 3)
+    assert len(seen) == sensors
+    against(f"{ROWS:,} rows to observations", ours, 0.5, {})
+
+
+def coverage() -> None:
+    """How often 95 % limits hold the true rate, by fleet and by whether there were failures enough."""
+    print(f"coverage of 95 % limits over {FLEETS} fleets each, monthly tests for a year:")
+    random = np.random.default_rng(3)
+    for sensors, rate in (
+        (20, 0.02), (20, 0.1), (20, 0.5), (20, 1.0), (200, 0.005), (200, 0.1), (200, 0.5),
+        (2000, 0.0005), (2000, 0.02), (2000, 0.2),
+    ):  # fmt: skip
+        held = {True: 0, False: 0}
+        fleets = {True: 0, False: 0}
+        for _ in range(FLEETS):
+            last = np.minimum(np.floor(random.exponential(1 / rate, sensors) * 12), 12)
+            fit = fit_exponential(spans(last / 12, np.where(last < 12, (last + 1) / 12, np.inf)))
+            enough = fit.failures >= ENOUGH_FAILURES
+            low, high = fit.rate_low or 0.0, np.inf if fit.rate_high is None else fit.rate_high
+            fleets[enough] += 1
+            held[enough] += low <= rate <= high
+        parts = [
+            f"{words} {100 * held[key] / fleets[key]:.1f} % of {fleets[key]}"
+            for key, words in ((True, "five or more failures"), (False, "fewer"))
+            if fleets[key]
+        ]
+        whole = 100 * sum(held.values()) / FLEETS
+        print(f"  {sensors:5} sensors at {rate:6}/yr: {whole:.1f} % ({'; '.join(parts)})", flush=True)
+
+
+def weibull_coverage(fleets: int) -> None:
+    """The same for shape and scale of a Weibull life, irregular tests."""
+    random = np.random.default_rng(4)
+    for sensors, scale in ((60, 700.0), (200, 1500.0)):
+        held, used = np.zeros(2), 0
+        for _ in range(fleets):
+            life, gap = scale * random.weibull(1.5, sensors), random.uniform(5, 60, sensors)
+            left = np.floor(np.minimum(life, 900) / gap) * gap
+            fit = fit_weibull(spans(left, np.where(left + gap > 900, np.inf, left + gap)))
+            if not fit.converged:
+                continue
+            used += 1
+            held += [
+                (fit.shape_low or 0) <= 1.5 <= (fit.shape_high or np.inf),
+                (fit.scale_low or 0) <= scale <= (fit.scale_high or np.inf),
+            ]
+        shape, size = 100 * held / used
+        print(
+            f"  Weibull, {sensors} sensors, {used} fleets: shape {shape:.1f} %, scale {size:.1f} %",
+            flush=True,
+        )
+
+
+def main() -> None:
+    """Speed, then coverage."""
+    surpyval = None
+    if importlib.util.find_spec("surpyval"):
+        warnings.simplefilter("ignore")
+        surpyval = importlib.import_module("surpyval")
+    else:
+        print("surpyval is not installed here: our own times without ratios")
+    for whole, days in ((True, "days"), (False, "no ties")):
+        speed(fleet(SENSORS, whole=whole), days, surpyval)
+    rows()
+    coverage()
+    weibull_coverage(FLEETS)
+
+
+if __name__ == "__main__":
+    main()
