@@ -13,6 +13,7 @@ MINUTE = 60_000
 HOUR = 3_600_000
 DAY = 86_400_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH_UTC = _EPOCH.replace(tzinfo=None)
 _MILLISECOND = timedelta(milliseconds=1)
 
 
@@ -30,8 +31,7 @@ def ms_from(moment: datetime) -> Ms:
 
 def text_of(instant: Ms) -> str:
     """The book's form of an instant: UTC, three decimals, ``Z``."""
-    moment = _EPOCH + timedelta(milliseconds=instant)
-    return moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
+    return (_EPOCH_UTC + timedelta(milliseconds=instant)).isoformat(timespec="milliseconds") + "Z"
 
 
 def local(instant: Ms, zone: str) -> datetime:

@@ -6,9 +6,10 @@ docs/rules.md.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from operator import attrgetter
 from typing import Any, Final
+
+from msgspec.structs import replace
 
 from pitbird.fleet.state import DetectorState, TestFact
 from pitbird.fleet.times import Ms
@@ -302,6 +303,7 @@ def _search(moment: Moment) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     if moment.detector.doubtful:
         notes.append(_GATE.finds("entries-left-out", entries=moment.detector.doubtful, strength="warns"))
     unknown: list[Judged] = []
+    refused_by: _Refusing = (None, [])
     for test in tests:
         passed_over = _passed_over(moment, test)
         if passed_over is not None:
@@ -309,7 +311,12 @@ def _search(moment: Moment) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
                 facts = (at("tested_at", test.at),)
                 notes.append(_GATE.finds(passed_over, facts, (test.entry,), strength="warns"))
             continue
+        # Behind a refused test only one that counts is looked for: one rule against it is enough.
+        if moment.refused is not None and _refused_likewise(moment, test, refused_by):
+            continue
         judged = _judge(moment, test)
+        if judged.standing == "not":
+            refused_by = _refusing(moment, judged)
         if judged.standing == "counts":
             moment.counted = test
             if moment.refused is not None:
@@ -326,6 +333,33 @@ def _search(moment: Moment) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
             moment.refused = judged
     moment.unknown = tuple(unknown)
     return (moment.refused.findings if moment.refused is not None else ()), tuple(notes)
+
+
+_Refusing = tuple[RuleSet | None, list[tuple[Bound, Any]]]
+
+
+def _refusing(moment: Moment, judged: Judged) -> _Refusing:
+    """The stopping rules by which a test was refused, and the set that they stand in."""
+    rules = moment.surroundings.rules_at(judged.test.at)
+    if rules is None:
+        return None, []
+    against = {
+        found.rule for found in judged.findings if found.strength == "stops" and found.outcome is NOT_MET
+    }
+    return rules, [(bound, judge) for bound, judge in _plan(rules).test if bound.rule.id in against]
+
+
+def _refused_likewise(moment: Moment, test: TestFact, refused_by: _Refusing) -> bool:
+    """Whether a rule that refused a newer test under the same set refuses this one too."""
+    rules, against = refused_by
+    if rules is None or test.outcome != "passed" or moment.surroundings.rules_at(test.at) is not rules:
+        return False
+    attempt = Attempt(test, moment)
+    for bound, judge in against:
+        found = judge(attempt, bound)
+        if found.strength == "stops" and found.outcome is NOT_MET:
+            return True
+    return False
 
 
 def _floor(moment: Moment, tests: tuple[TestFact, ...]) -> Ms | None:

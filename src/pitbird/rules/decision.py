@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import msgspec
+
 from pitbird.fleet.state import CylinderState, PersonState
 from pitbird.fleet.times import Ms
 
@@ -57,9 +59,10 @@ class RuleSet:
     about: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(msgspec.Struct, frozen=True, gc=False):
     """What one rule found. Words are put to it afterwards, from ``rule``, ``code`` and ``facts``.
+
+    A msgspec struct, since a fleet makes hundreds of thousands of them and these are made soonest.
 
     ``code`` names the particular thing found (e.g. ``pass-ended-working-day``); ``remedy`` what would
     mend it (e.g. ``test``, ``calibrate``); ``entries`` the entries relied on; ``until`` when what was

@@ -210,7 +210,7 @@ class Attempt:
     """What a predicate about one test may look at: the test, the detector, and the gas and people around
     it."""
 
-    __slots__ = ("_day", "attempts", "detector", "surroundings", "test", "zone")
+    __slots__ = ("_asked", "_day", "_relied", "attempts", "detector", "surroundings", "test", "zone")
 
     def __init__(self, test: TestFact, moment: Moment) -> None:
         self.test = test
@@ -219,6 +219,28 @@ class Attempt:
         self.surroundings = moment.surroundings
         self.zone = moment.zone
         self._day: str | None = None
+        self._asked: list[str] | None = None
+        self._relied: tuple[str, ...] | None = None
+
+    @property
+    def asked(self) -> list[str]:
+        """The channels with an alarm that gas must show."""
+        if self._asked is None:
+            self._asked = [
+                channel.name
+                for channel in self.detector.channels
+                if any(alarm.shown_by == "gas" for alarm in channel.alarms)
+            ]
+        return self._asked
+
+    @property
+    def relied(self) -> tuple[str, ...]:
+        """The test and the descriptions of its cylinders, of those that are known."""
+        if self._relied is None:
+            known = [known_cylinder(self, name) for name in self.test.cylinders]
+            described = [each.described_by for each in known if each is not None]
+            self._relied = (self.test.entry, *(entry for entry in described if entry is not None))
+        return self._relied
 
     @property
     def day(self) -> str | None:

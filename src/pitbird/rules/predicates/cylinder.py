@@ -50,14 +50,6 @@ def unknown_gas(attempt: Attempt, rule: Bound) -> Finding | None:
     return None
 
 
-def relied_on(attempt: Attempt) -> tuple[str, ...]:
-    """The test and the descriptions of its cylinders."""
-    entries = [attempt.test.entry]
-    for _, _, (_, described_by) in known_gas(attempt):
-        entries.append(described_by)
-    return tuple(entries)
-
-
 def known_gas(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, str]]]:
     """Name, state and entries relied on, for every cylinder that is known."""
     for name in attempt.test.cylinders:
@@ -92,7 +84,7 @@ def cylinder_in_date(attempt: Attempt, rule: Bound) -> Finding:
         elif attempt.day > expires:
             facts = (("cylinder", name), ("expired_on", expires), ("tested_on", attempt.day))
             return rule.finds("cylinder-out-of-date", facts, entries)
-    return unknown_gas(attempt, rule) or missing or rule.finds("cylinder-in-date", (), relied_on(attempt))
+    return unknown_gas(attempt, rule) or missing or rule.finds("cylinder-in-date", (), attempt.relied)
 
 
 @predicate(
@@ -135,7 +127,7 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
         by_check = by_check or read is None
     if found := unknown_gas(attempt, rule) or missing:
         return found
-    return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), relied_on(attempt))
+    return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), attempt.relied)
 
 
 def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Decimal, tuple[str, ...]] | None:
@@ -197,7 +189,7 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
                 ("cylinder", name), ("temperature_c", str(measured)), ("minimum_c", str(minimum)),
             )  # fmt: skip
             return rule.finds("too-cold-for-gas", facts, entries)
-    return unknown_gas(attempt, rule) or missing or rule.finds("warm-enough", (), relied_on(attempt))
+    return unknown_gas(attempt, rule) or missing or rule.finds("warm-enough", (), attempt.relied)
 
 
 @predicate(
@@ -230,6 +222,4 @@ def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
         kept = cylinder.withdrawn
         if len(kept) >= SPANS_KEPT and min(span.since for span in kept) > instant:
             missing = rule.finds("quarantines-no-longer-kept", (("cylinder", name),), entries)
-    return (
-        unknown_gas(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), relied_on(attempt))
-    )
+    return unknown_gas(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), attempt.relied)

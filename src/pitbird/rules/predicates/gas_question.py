@@ -21,7 +21,7 @@ from pitbird.rules.predicates.base import (
     at,
     predicate,
 )
-from pitbird.rules.predicates.cylinder import GAS, known_gas, none_named, relied_on, unknown_gas
+from pitbird.rules.predicates.cylinder import GAS, known_gas, none_named, unknown_gas
 
 #: From how many failed tests in a row, or detectors, a failure is told as one that may lie with the gas.
 MAY_BE_GAS: Final = 2
@@ -90,4 +90,4 @@ def cylinder_not_in_question(attempt: Attempt, rule: Bound) -> Finding:
             missing = missing or rule.finds("questions-no-longer-kept", (("cylinder", name),), entries)
     if found := unknown_gas(attempt, rule) or missing:
         return found
-    return rule.finds("cylinder-not-in-question", (), relied_on(attempt))
+    return rule.finds("cylinder-not-in-question", (), attempt.relied)

@@ -24,7 +24,6 @@ from pitbird.rules.predicates.base import (
     number,
     predicate,
 )
-from pitbird.rules.predicates.shown import asked_of_gas
 from pitbird.science.gases import BASES, gas_of, lfl_vol_pct, same_gas
 
 PPM_PER_VOL_PCT: Final = 10_000
@@ -176,7 +175,7 @@ def gas_in_window(attempt: Attempt, rule: Bound) -> Finding:
         ask["flammable_s"], ask["toxic_s"], ask["oxygen_s"],
     )  # fmt: skip
     channels = {channel.name: channel for channel in attempt.detector.channels}
-    asked = asked_of_gas(attempt.detector.channels)
+    asked = attempt.asked
     met = {shown.channel for shown in test.shown}
     absent = [name for name in asked if name not in met]
     if (absent or not asked) and not attempt.reported:

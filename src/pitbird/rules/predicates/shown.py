@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Final
 
-from pitbird.fleet.state import TESTS_KEPT, ChannelFact
+from pitbird.fleet.state import TESTS_KEPT
 from pitbird.fleet.times import HOUR
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
@@ -64,11 +64,6 @@ def footing_accepted(attempt: Attempt, rule: Bound) -> Finding:
     return rule.finds("footing-not-understood", (("footing", test.footing),))
 
 
-def asked_of_gas(channels: tuple[ChannelFact, ...]) -> list[str]:
-    """The channels with an alarm that gas must show."""
-    return [channel.name for channel in channels if any(alarm.shown_by == "gas" for alarm in channel.alarms)]
-
-
 @predicate(
     "every-alarm-shown",
     Scope.TEST,
@@ -86,7 +81,7 @@ def every_alarm_shown(attempt: Attempt, rule: Bound) -> Finding:
     missed: set[str] = set()
     for shown in attempt.test.shown:
         (reached if shown.reached else missed).add(shown.channel)
-    asked = asked_of_gas(attempt.detector.channels)
+    asked = attempt.asked
     if not asked:
         return rule.finds("no-alarm-to-show")
     lacking = [name for name in asked if name in missed or (name not in reached and not attempt.reported)]
@@ -259,7 +254,7 @@ def judge_clean_air(gas: str, principle: str, described: str, tolerance: str, re
 def _exposed(attempt: Attempt, rule: Bound) -> Finding | list[tuple[str, float]]:
     """Channel and seconds of gas, for every channel with an alarm to be shown by gas; or what is missing."""
     on = {shown.channel: shown.gas_on_s for shown in attempt.test.shown}
-    asked = asked_of_gas(attempt.detector.channels)
+    asked = attempt.asked
     absent = [name for name in asked if name not in on]
     if (absent or not asked) and not attempt.reported:
         return rule.finds("gas-on-not-recorded", (("channels", ", ".join(absent)),), (attempt.test.entry,))
