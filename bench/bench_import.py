@@ -46,7 +46,9 @@ def rows_of_book() -> tuple[list[Any], list[Any]]:
     with connection.cursor() as cursor:
         cursor.execute('SELECT * FROM store_entry ORDER BY "index"')
         entries = cursor.fetchall()
-        cursor.execute('SELECT "subject", "nth", "index" FROM store_mention ORDER BY "index"')
+        cursor.execute(
+            'SELECT "subject", "nth", "index", "at", "correction" FROM store_mention ORDER BY "index"'
+        )
         return entries, cursor.fetchall()
 
 
@@ -72,7 +74,8 @@ def bare(path: Path, tables: list[str], entries: list[Any], mentions: list[Any],
                 f"INSERT INTO store_entry VALUES ({marks})", entries[start : start + piece]
             )
             connection.executemany(
-                'INSERT INTO store_mention ("subject", "nth", "index") VALUES (?, ?, ?)',
+                'INSERT INTO store_mention ("subject", "nth", "index", "at", "correction") '
+                "VALUES (?, ?, ?, ?, ?)",
                 mentions[first:place],
             )
             connection.execute("COMMIT")

@@ -9,6 +9,7 @@ from django.db import connection
 
 from pitbird.record.merkle import Frontier
 from pitbird.services.checking import Check, full_check, quick_check
+from pitbird.services.moving import rebuild
 from pitbird.services.writing import Actor, write
 from pitbird.store import guards
 from pitbird.store.models import Head, Standing
@@ -83,6 +84,24 @@ def test_a_state_that_differs_is_found_with_its_remedy(check: Callable[[], tuple
     text = Standing.objects.get(subject="detector:D-017").state
     Standing.objects.filter(subject="detector:D-017").update(state=text.replace("test-failed", "test-passed"))
     assert any("pitbird book rebuild" in told for told in complaints(check))
+
+
+def test_a_mention_with_another_time_is_found_by_the_full_check() -> None:
+    behind_its_back("UPDATE store_mention SET at = at - 1 WHERE nth = 2 AND subject = 'detector:D-017'")
+    assert any("does not agree" in told for told in complaints(full_check))
+
+
+def test_a_mention_that_hides_a_correction_is_found_by_the_full_check() -> None:
+    behind_its_back("UPDATE store_mention SET correction = NOT correction WHERE subject = 'detector:D-017'")
+    assert any("does not agree" in told for told in complaints(full_check))
+
+
+@pytest.mark.parametrize("check", [full_check, quick_check])
+def test_a_state_with_another_digest_than_its_own_is_found(check: Callable[[], tuple[Check, ...]]) -> None:
+    Standing.objects.filter(subject="detector:D-017").update(digest=b"\2" * 32)
+    assert any("pitbird book rebuild" in told for told in complaints(check))
+    rebuild()
+    assert complaints(check) == []
 
 
 @pytest.mark.parametrize("check", [full_check, quick_check])

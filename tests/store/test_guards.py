@@ -29,7 +29,8 @@ SQLITE_ATTACKS = {
         'leaf_hash FROM store_entry WHERE "index" = 1'
     ),
     "a mention is replaced": (
-        "INSERT OR REPLACE INTO store_mention (subject, nth, \"index\") VALUES ('detector:D-017', 1, 0)"
+        'INSERT OR REPLACE INTO store_mention (subject, nth, "index", at, correction) '
+        "VALUES ('detector:D-017', 1, 0, 0, 0)"
     ),
 }
 

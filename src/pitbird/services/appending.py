@@ -15,12 +15,11 @@ from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
 from pitbird.record.leaf import Leaf, make_leaf
 from pitbird.services.correcting import require_complete
+from pitbird.services.decoding import decode_state, encode_state
 from pitbird.services.quick import QUICK
 from pitbird.services.refolding import (
     POINT_EVERY,
-    decode_state,
     earliest_touched,
-    encode_state,
     refold_keeping_points,
 )
 from pitbird.store import blobs as blob_store
@@ -71,7 +70,7 @@ class Ledger:
         self._points: dict[tuple[str, Ms], State] = {}
         self._touched: set[str] = set()
         self._rows: list[book.Row] = []
-        self._mentions: list[tuple[str, int, int]] = []
+        self._mentions: list[book.Mention] = []
         self._ids: dict[str, Appended] = {}
         self._absent: set[str] = set()
 
@@ -137,14 +136,14 @@ class Ledger:
         if leaf.body["kind"] == "correction":
             self.flush()  # what it corrects must be found in the book
             require_complete(leaf.body)
-        index, body = self._frontier.size, leaf.body
+        index, body, at = self._frontier.size, leaf.body, ms_of(leaf.body["at"])
         self._frontier = self._frontier.append(leaf.hash)
         self._rows.append(
             book.Row(
                 index=index,
                 entry_id=body["id"],
                 kind=body["kind"],
-                at=ms_of(body["at"]),
+                at=at,
                 recorded_at=recorded_at,
                 by=body.get("by", ""),
                 site=body.get("where"),
@@ -153,8 +152,9 @@ class Ledger:
             )
         )
         item = item_of(index, body, leaf.recorded_at)
+        correction = body["kind"] == "correction"
         for subject, nth in leaf.nth.items():
-            self._mentions.append((subject, nth, index))
+            self._mentions.append(book.Mention(subject, nth, index, at, correction))
             self._counts[subject] = nth
             self._touched.add(subject)
             self._fold(subject, item)

@@ -9,11 +9,12 @@ from typing import Final
 
 from django.db import connection, transaction
 
+from pitbird.fleet.state import State
 from pitbird.fleet.times import ms_of
 from pitbird.record.errors import RecordError
 from pitbird.record.leaf import Leaf, read_leaf
 from pitbird.record.merkle import Frontier, root_of
-from pitbird.services.knowing import Now
+from pitbird.services.decoding import decode_state
 from pitbird.services.refolding import refold, refold_in_full
 from pitbird.store import book
 from pitbird.store.guards import missing
@@ -120,7 +121,7 @@ def _everything() -> tuple[Check, Check, Check]:
             broken.append(f"the head is not the root of these {tree.size} entries")
         mentions = book.mentions_agree(numbered)
         subjects = sorted(numbered)
-        stored = Now().some(subjects)
+        stored = _states(subjects)
         differ = [subject for subject in subjects if stored.get(subject) != refold_in_full(subject)]
     return (
         Check(f"the {count} entries make the root that the head holds", _some(broken), _CHANGED),
@@ -160,7 +161,7 @@ def _newest() -> tuple[Check, ...]:
             broken.extend(entry_faults(row))
         broken.extend(_young_branches(head))
         subjects = sorted({subject for row in rows for subject in _about(row)})
-        stored = Now().some(subjects)
+        stored = _states(subjects)
         differ = [subject for subject in subjects if stored.get(subject) != refold(subject)]
     return (
         Check(
@@ -172,6 +173,15 @@ def _newest() -> tuple[Check, ...]:
             "run `pitbird book rebuild`",
         ),
     )
+
+
+def _states(subjects: list[str]) -> dict[str, State]:
+    """The states as stored, read anew; one whose digest is not that of its text counts as none."""
+    return {
+        subject: decode_state(subject, text)
+        for subject, (text, digest) in book.standings_marked(subjects).items()
+        if digest == book.digest_of(text)
+    }
 
 
 def _about(row: book.Row) -> list[str]:

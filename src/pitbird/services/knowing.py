@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Protocol, TypeVar
 
-import msgspec
-
 from pitbird.fleet.folding import empty
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
+from pitbird.services import held
 from pitbird.services.appending import home_of
-from pitbird.services.refolding import decode_state, refold
+from pitbird.services.decoding import decode_state
+from pitbird.services.refolding import refold
 from pitbird.store import book
 
 S = TypeVar("S", DetectorState, CylinderState, PersonState, SiteState, OtherState)
@@ -44,9 +44,8 @@ class Now:
         return self.some([subject]).get(subject)
 
     def all_of(self, sort: type[S], site: str | None = None) -> list[S]:
-        """All states of one sort, of one site where given."""
-        decode = msgspec.json.Decoder(sort).decode
-        return [decode(text) for text in book.standings_of(_SORTS[sort], site)]
+        """All states of one sort, of one site where given; those that this process has met are not read."""
+        return held.states(book.standing_digests(_SORTS[sort], site))
 
     def some(self, subjects: Iterable[str]) -> dict[str, State]:
         """The states of several subjects."""

@@ -18,8 +18,9 @@ from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
 from pitbird.services.appending import Ledger, standing_row
 from pitbird.services.correcting import CorrectionIncomplete
+from pitbird.services.decoding import decode_state
 from pitbird.services.quick import QUICK, uncollected
-from pitbird.services.refolding import decode_state, refold_keeping_points
+from pitbird.services.refolding import refold_keeping_points
 from pitbird.store import blobs as blob_store
 from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob

@@ -7,9 +7,10 @@ from typing import Any, Final
 
 import msgspec
 
-from pitbird.fleet.folding import empty, fold, item_of, state_type, trace
+from pitbird.fleet.folding import empty, fold, item_of, trace
 from pitbird.fleet.state import State
 from pitbird.fleet.times import Ms
+from pitbird.services.decoding import decode_state, encode_state
 from pitbird.store import book, points
 
 #: A fold point is kept after every so many entries about a subject.
@@ -17,16 +18,6 @@ POINT_EVERY: Final = 128
 
 Entries = Iterator[tuple[int, dict[str, Any], str]]
 _decode_leaf: Final = msgspec.json.Decoder().decode
-
-
-def decode_state(subject: str, text: str) -> State:
-    """A folded state from its stored form."""
-    return msgspec.json.decode(text, type=state_type(subject))
-
-
-def encode_state(state: State) -> str:
-    """A folded state in the form it is stored in."""
-    return msgspec.json.encode(state).decode()
 
 
 def entries_about(subject: str, *, below: int | None = None) -> Entries:

@@ -7,6 +7,7 @@ takes its write lock at BEGIN IMMEDIATE, PostgreSQL by locking the head's row.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from hashlib import sha256
 from typing import Any, NamedTuple
 
 import msgspec
@@ -35,8 +36,18 @@ class Row(msgspec.Struct, frozen=True):
         return msgspec.structs.astuple(self)
 
 
+class Mention(NamedTuple):
+    """That an entry is the nth about a subject; with the entry's own time, and whether it is a correction."""
+
+    subject: str
+    nth: int
+    place: int
+    at: int
+    correction: bool
+
+
 class StandingRow(NamedTuple):
-    """One folded state as stored."""
+    """One folded state as stored, without the digest of its text."""
 
     subject: str
     sort: str
@@ -64,27 +75,35 @@ def set_head(frontier: Frontier) -> None:
         )
 
 
-def insert(rows: Sequence[Row], mentions: Sequence[tuple[str, int, int]]) -> None:
-    """Add entries and their ``(subject, nth, index)`` mentions."""
+def insert(rows: Sequence[Row], mentions: Sequence[Mention]) -> None:
+    """Add entries and their mentions."""
     with connection.cursor() as cursor:
         cursor.executemany(
             f"INSERT INTO store_entry ({COLUMNS}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
             [row.values() for row in rows],
         )
         cursor.executemany(
-            'INSERT INTO store_mention ("subject", "nth", "index") VALUES (%s, %s, %s)', mentions
+            'INSERT INTO store_mention ("subject", "nth", "index", "at", "correction") '
+            "VALUES (%s, %s, %s, %s, %s)",
+            mentions,
         )
 
 
 def put_standings(rows: Sequence[StandingRow]) -> None:
-    """Store folded states, each in place of the one before."""
+    """Store folded states with the digests of their texts, each in place of the one before."""
     with connection.cursor() as cursor:
         cursor.executemany(
-            'INSERT INTO store_standing ("subject", "sort", "site", "count", "state") '
-            'VALUES (%s, %s, %s, %s, %s) ON CONFLICT ("subject") DO UPDATE SET "sort" = excluded."sort", '
-            '"site" = excluded."site", "count" = excluded."count", "state" = excluded."state"',
-            rows,
+            'INSERT INTO store_standing ("subject", "sort", "site", "count", "state", "digest") '
+            'VALUES (%s, %s, %s, %s, %s, %s) ON CONFLICT ("subject") DO UPDATE SET "sort" = excluded."sort", '
+            '"site" = excluded."site", "count" = excluded."count", "state" = excluded."state", '
+            '"digest" = excluded."digest"',
+            [(*row, digest_of(row.state)) for row in rows],
         )
+
+
+def digest_of(state: str) -> bytes:
+    """What a folded state is known by: SHA-256 over its text."""
+    return sha256(state.encode()).digest()
 
 
 def drop_standings() -> None:
@@ -107,14 +126,32 @@ def standings(subjects: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def standings_of(sort: str, site: str | None = None) -> list[str]:
-    """The folded states of one sort of subject (``detector``, ...), all or one site's, in subject order."""
+def standings_marked(subjects: Sequence[str]) -> dict[str, tuple[str, bytes]]:
+    """The folded states of some subjects with their digests as stored."""
+    found: dict[str, tuple[str, bytes]] = {}
+    with connection.cursor() as cursor:
+        for part in _parts(subjects):
+            marks = ", ".join(["%s"] * len(part))
+            cursor.execute(
+                f"SELECT subject, state, digest FROM store_standing WHERE subject IN ({marks})",  # noqa: S608
+                part,
+            )
+            found.update((subject, (state, bytes(digest))) for subject, state, digest in cursor.fetchall())
+    return found
+
+
+def standing_digests(sort: str, site: str | None = None) -> list[tuple[str, bytes]]:
+    """Subject and digest of the folded states of one sort (``detector``, ...), all or one site's, in subject
+    order. Read from an index, so that the states themselves are not touched."""
     where, values = '"sort" = %s', [sort]
     if site is not None:
         where, values = where + ' AND "site" = %s', [*values, site]
     with connection.cursor() as cursor:
-        cursor.execute(f"SELECT state FROM store_standing WHERE {where} ORDER BY subject", values)  # noqa: S608
-        return [row[0] for row in cursor.fetchall()]
+        cursor.execute(
+            f'SELECT "subject", "digest" FROM store_standing WHERE {where} ORDER BY "subject"',  # noqa: S608
+            values,
+        )
+        return [(subject, bytes(digest)) for subject, digest in cursor.fetchall()]
 
 
 def subjects(sort: str) -> list[str]:
@@ -175,13 +212,24 @@ def about(subject: str, *, below: int | None = None) -> list[Row]:
 
 def about_since(subject: str, at: int) -> list[Row]:
     """The entries about a subject that happened after an instant by their own clock, and every correction
-    about it, in no order."""
+    about it, in no order. Both are found by an index: no other entry about it is looked at."""
+    found = {row.index: row for row in _about_where('m."at" > %s', subject, at)}
+    found.update((row.index, row) for row in corrections_about(subject))
+    return list(found.values())
+
+
+def corrections_about(subject: str) -> list[Row]:
+    """Every correction about a subject, in no order."""
+    return _about_where('m."correction"', subject)
+
+
+def _about_where(condition: str, subject: str, *values: int) -> list[Row]:
     columns = ", ".join(f"e.{name.strip()}" for name in COLUMNS.split(","))
-    joined = 'FROM store_mention m JOIN store_entry e ON e."index" = m."index"'
     with connection.cursor() as cursor:
         cursor.execute(
-            f'SELECT {columns} {joined} WHERE m."subject" = %s AND (e."at" > %s OR e."kind" = %s)',
-            [subject, at, "correction"],
+            f'SELECT {columns} FROM store_mention m JOIN store_entry e ON e."index" = m."index" '  # noqa: S608
+            f'WHERE m."subject" = %s AND {condition}',
+            [subject, *values],
         )
         return [row_of(found) for found in cursor.fetchall()]
 
@@ -200,17 +248,16 @@ def of_kind(kind: str, *, since: int | None = None, until: int | None = None) ->
         return [row_of(found) for found in cursor.fetchall()]
 
 
-def corrections_about(subject: str) -> list[Row]:
-    """Every correction about a subject, in no order."""
-    return [row for row in about_since(subject, 2**62) if row.kind == "correction"]
-
-
 def count_about(subject: str) -> tuple[int, int]:
     """How many entries are about a subject, and the index of the last; (0, -1) for none."""
     with connection.cursor() as cursor:
-        cursor.execute('SELECT MAX("nth"), MAX("index") FROM store_mention WHERE "subject" = %s', [subject])
+        # By nth, which grows as the index does, the last is found without reading all the others.
+        cursor.execute(
+            'SELECT "nth", "index" FROM store_mention WHERE "subject" = %s ORDER BY "nth" DESC LIMIT 1',
+            [subject],
+        )
         found = cursor.fetchone()
-    return (0, -1) if found is None or found[0] is None else (int(found[0]), int(found[1]))
+    return (0, -1) if found is None else (int(found[0]), int(found[1]))
 
 
 def leaf_hashes(start: int, end: int) -> Iterator[bytes]:
@@ -234,11 +281,18 @@ def mentions_agree(numbered: Mapping[str, Sequence[int]]) -> list[str]:
     with connection.cursor() as cursor:
         cursor.execute('SELECT "subject", COUNT(*), MAX("nth") FROM store_mention GROUP BY "subject"')
         counted = {subject: (count, most) for subject, count, most in cursor.fetchall()}
+        cursor.execute(
+            'SELECT DISTINCT m."subject" FROM store_mention m '
+            'LEFT JOIN store_entry e ON e."index" = m."index" WHERE e."index" IS NULL '
+            'OR m."at" <> e."at" OR m."correction" <> (e."kind" = %s)',
+            ["correction"],
+        )
+        other = {subject for (subject,) in cursor.fetchall()}
     wanted = {subject: (len(numbers), len(numbers)) for subject, numbers in numbered.items()}
     return faults + [
         f"{subject}: the index of its entries does not agree with the entries"
         for subject in sorted(wanted.keys() | counted.keys())
-        if wanted.get(subject) != counted.get(subject)
+        if wanted.get(subject) != counted.get(subject) or subject in other
     ]
 
 

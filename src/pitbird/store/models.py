@@ -27,12 +27,21 @@ class Entry(models.Model):
 
 
 class Mention(models.Model):
-    """That an entry is the nth about a subject."""
+    """That an entry is the nth about a subject. The entry's own time stands here too, and whether it is a
+    correction, so that what happened to a subject since an instant is found by an index."""
 
     pk = models.CompositePrimaryKey("subject", "nth")
     subject = models.CharField(max_length=80)
     nth = models.BigIntegerField()
     index = models.BigIntegerField()
+    at = models.BigIntegerField()
+    correction = models.BooleanField()
+
+    class Meta:
+        indexes = (
+            models.Index(fields=["subject", "at"], name="mention_subject_at"),
+            models.Index(fields=["subject"], condition=models.Q(correction=True), name="mention_corrections"),
+        )
 
     def __str__(self) -> str:
         return f"{self.subject} {self.nth} -> {self.index}"
@@ -49,16 +58,20 @@ class Head(models.Model):
 
 
 class Standing(models.Model):
-    """The folded state of a subject; can be thrown away and folded anew from the book."""
+    """The folded state of a subject; can be thrown away and folded anew from the book. ``digest`` is SHA-256
+    over ``state``: by it a process knows whether the state that it has in memory is still the one."""
 
     subject = models.CharField(max_length=80, primary_key=True)
     sort = models.CharField(max_length=16)
     site = models.CharField(max_length=80, null=True)  # noqa: DJ001 (no site is not an empty site)
     count = models.BigIntegerField()
     state = models.TextField()
+    digest = models.BinaryField(max_length=32)
 
     class Meta:
-        indexes = (models.Index(fields=["sort", "site"], name="standing_sort_site"),)
+        indexes = (
+            models.Index(fields=["sort", "site", "subject", "digest"], name="standing_sort_site_digest"),
+        )
 
     def __str__(self) -> str:
         return f"{self.subject} ({self.count})"
