@@ -125,7 +125,7 @@ def _show_periods(known: tuple[Period, ...]) -> None:
 def _length(period: Period) -> str:
     years = f"{period.years} year{'' if period.years == 1 else 's'}"
     if period.start == "left":
-        return f"{years} after they left"
+        return f"{years} after they left" if period.years else "until they have left"
     if period.start == "retired":
         return "life of the instrument" + (f" and {years}" if period.years else "")
     return years

@@ -101,6 +101,8 @@ def _context(found: Survey, periods: tuple[Period, ...], form: RetentionForm, zo
 
 def _length(period: Period) -> str:
     years = ngettext("%d year", "%d years", period.years) % period.years
+    if period.start == "left" and not period.years:
+        return _("until they have left")
     if period.start == "left":
         return _("%(years)s after they left") % {"years": years}
     if period.start == "retired":
