@@ -31,9 +31,7 @@ def differences(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Differe
     return tuple(_of_fields((), plain[0], plain[1]))
 
 
-def _of_fields(
-    path: tuple[str, ...], old: Mapping[str, Any], new: Mapping[str, Any]
-) -> Iterator[Difference]:
+def _of_fields(path: tuple[str, ...], old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Difference]:
     for key in dict.fromkeys((*old, *new)):
         yield from _of_values((*path, key), old.get(key), new.get(key))
 

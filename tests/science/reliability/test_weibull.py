@@ -4,7 +4,7 @@ from math import exp, inf, log
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
@@ -157,6 +157,13 @@ def made(rows: list[tuple[float, float, bool, int]], unit: float = 1.0) -> Spans
     return spans(left, right, [n for *_, n in rows])
 
 
+NEARLY_FLAT = [
+    (0.0, 2.0, False, 1), (1.0, 1.0, True, 1), (113.0, 1.0, True, 4), (272.0, 1.0, True, 3),
+    (799.0, 1.0, False, 2),
+]  # fmt: skip
+
+
+@example(NEARLY_FLAT, 24.0)
 @given(pairs, st.sampled_from([24.0, 1 / 365.25, 86400.0]))
 def test_the_fit_is_the_same_in_any_unit(rows: list[tuple[float, float, bool, int]], unit: float) -> None:
     one, other = fit_weibull(made(rows)), fit_weibull(made(rows, unit))

@@ -167,7 +167,7 @@ def _pairs(
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Equal ranges put together."""
     key = start * (size + 1) + end
-    if (size + 1) ** 2 <= max(4 * len(key), 1 << 21):
+    if (size + 1) ** 2 <= 8 * len(key):
         sums: FloatArray = np.bincount(key, weight).astype(np.float64, copy=False)
         distinct: IntArray = np.flatnonzero(sums).astype(np.int64, copy=False)
         sums = sums[distinct]

@@ -64,7 +64,7 @@ class Spans:
     @property
     def exposure(self) -> float:
         """Sum of the times known good, in the unit of the observations."""
-        return float(np.dot(self.left, self.count))
+        return float((self.left * self.count).sum())
 
     def __len__(self) -> int:
         return len(self.left)

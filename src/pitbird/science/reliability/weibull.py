@@ -401,9 +401,8 @@ def _profile_limit(like: _Likelihood, top: FloatArray, which: int, reach: float,
             continue
         short = s.value - cut
         # Two conditions: the log-likelihood at the cut, and flat in the other parameter.
-        matrix = np.array([gradient, hessian[other]])
-        step = -np.linalg.solve(matrix, [short, gradient[other]])
-        if not np.isfinite(step).all() or abs(step[which]) > 3 * abs(reach):
+        step = _solved(gradient, hessian[other], (-short, -gradient[other]))
+        if step is None or abs(step[which]) > 3 * abs(reach):
             break
         here = here + step
         if (here[which] - top[which]) * reach <= 0:
@@ -413,6 +412,15 @@ def _profile_limit(like: _Likelihood, top: FloatArray, which: int, reach: float,
         if abs(short) < 1e-9 and abs(gradient[other]) < 1e-6 and hessian[other, other] < 0:
             return float(here[which])
     return _searched_limit(like, top, which, reach, cut)
+
+
+def _solved(one: FloatArray, two: FloatArray, wanted: tuple[float, float]) -> FloatArray | None:
+    """The point at which two rows give what is wanted; None where they say the same, or nothing finite."""
+    det = one[0] * two[1] - one[1] * two[0]
+    if not math.isfinite(det) or abs(det) < 1e-14 * float(np.abs(one).max() * np.abs(two).max()):
+        return None
+    step = np.array([wanted[0] * two[1] - one[1] * wanted[1], one[0] * wanted[1] - wanted[0] * two[0]]) / det
+    return step if np.isfinite(step).all() else None
 
 
 def _ak(point: FloatArray) -> tuple[float, float]:

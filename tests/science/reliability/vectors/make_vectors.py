@@ -1,9 +1,9 @@
 """Fleets with failures that show only at tests, and what surpyval, lifelines and scipy make of them.
 
 Run with an environment that has surpyval 0.25, lifelines 0.30.3 and scipy 1.17: writes fleets.csv (days)
-beside itself, and python.json. The fits are in years: lifelines' exponential fit and scipy's default start fail on
-large numbers, and scipy is given a start. lifelines' form-free fit is left out: it takes intervals as closed
-on both sides. make_vectors.R reads fleets.csv and writes r.json.
+beside itself, and python.json. The fits are in years: the exponential fit of lifelines and the default start
+of scipy fail on large numbers; scipy is given a start. The form-free fit of lifelines is left out: it takes
+intervals as closed on both sides. make_vectors.R reads fleets.csv and writes r.json.
 """
 
 from __future__ import annotations
