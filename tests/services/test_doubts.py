@@ -73,3 +73,15 @@ def test_nor_by_a_correction_that_the_one_who_wrote_it_makes(fleet: Actor) -> No
     failed = {**at_another_time(test, ms("07:55")), "outcome": "failed"}
     write({**draft, "replacement": failed}, fleet, now=ms("08:10"))
     assert gate_one(D, now=ms("08:11")).decision.verdict is Verdict.OUT_OF_SERVICE
+
+
+def test_no_correction_makes_a_doubtful_pass_count_at_a_time_after_it_was_recorded(
+    ahead: tuple[Actor, str],
+) -> None:
+    keeper, entry = ahead
+    (doubt,) = doubts()
+    warmer = {**doubt.body, "temperature_c": "14"}  # the hours pass, and its clock seems right by then
+    draft = {"kind": "correction", "corrects": entry, "how": "replace", "reason": "x", "replacement": warmer}
+    with pytest.raises(EntryRefused, match="cannot have happened later"):
+        write(draft, keeper, now=ms("12:30"))
+    assert gate_one(D, now=ms("12:31")).decision.verdict is Verdict.NOT_YET

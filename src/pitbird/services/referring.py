@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pitbird.fleet.folding.item import item_of, permits
+from pitbird.fleet.folding.item import CLOCK_TOLERANCE, item_of, permits
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
 from pitbird.fleet.kinds.life import ReturnedToService
 from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import Fault
 from pitbird.record.leaf import read_leaf
@@ -57,11 +58,24 @@ def _correction(body: Correction) -> Iterator[Fault]:
     faults = read_body(body.replacement)[1]
     for fault in faults:
         yield Fault(f"correction.replacement.{fault.where.partition('.')[2]}", fault.value, fault.problem)
-    if faults or body.by != original["by"] or not permits(body.replacement):
+    if faults or not permits(body.replacement):
         return
-    if _of_doubtful_clock(body.corrects):
+    if (recorded := _recorded_before(body.corrects, body.replacement["at"])) is not None:
+        problem = (
+            f"lies after {text_of(recorded)}, when the entry was recorded; it cannot have happened later"
+        )
+        yield Fault("correction.replacement.at", str(body.replacement["at"]), problem)
+    if body.by == original["by"] and _of_doubtful_clock(body.corrects):
         problem = "wrote this entry, whose clock cannot be right; a second person says when it happened"
         yield Fault("correction.by", body.by, problem)
+
+
+def _recorded_before(entry_id: str, at: str) -> Ms | None:
+    """When an entry was recorded, where that lies before a time at which it is said to have happened."""
+    row = book.by_id(entry_id)
+    if row is None or ms_of(at) <= row.recorded_at + CLOCK_TOLERANCE:
+        return None
+    return Ms(row.recorded_at)
 
 
 def _of_doubtful_clock(entry_id: str) -> bool:
