@@ -43,7 +43,22 @@ def test_json_holds_every_finding_with_its_source(begun: Pitbird) -> None:
             "entries", "until", "source", "known", "decisive",
         }  # fmt: skip
         assert finding["sentence"]
-    assert [each["detector"] for each in json.loads(begun("gate --json").out)] == ["detector:D-017"]
+    (whole,) = json.loads(begun("gate --json --all").out)
+    assert whole["detector"] == "detector:D-017"
+    assert whole["findings"] == decision["findings"]
+
+
+def test_json_of_the_fleet_holds_what_decided_and_what_warns(begun: Pitbird) -> None:
+    (said,) = json.loads(begun("gate --json").out)
+    (whole,) = json.loads(begun("gate --json --all").out)
+    assert (said["detector"], said["verdict"]) == ("detector:D-017", "not-yet")
+    assert said["findings"][0]["decisive"] is True
+    assert said["findings"] == [
+        each
+        for each in whole["findings"]
+        if each["decisive"] or (each["strength"] == "warns" and each["outcome"] in ("not-met", "unknown"))
+    ]
+    assert len(whole["findings"]) > 10 > len(said["findings"])
 
 
 def test_the_decisive_finding_is_marked(begun: Pitbird) -> None:

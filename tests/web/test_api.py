@@ -33,8 +33,32 @@ def error(answer: Any, status: int) -> dict[str, Any]:
     return said
 
 
+def test_the_gate_says_what_decided_and_what_warns(keeper: Client) -> None:
+    answer = keeper.get("/api/gate")
+    assert answer["Content-Type"].startswith("application/json")
+    assert answer["Cache-Control"] == "no-store"
+    said, whole = answer.json(), keeper.get("/api/gate", {"findings": "all"}).json()
+    assert (said["findings"], whole["findings"]) == ("telling", "all")
+    assert len(said["detectors"]) == len(whole["detectors"]) == 3
+    for short, full in zip(said["detectors"], whole["detectors"], strict=True):
+        assert short["findings"] == [
+            each
+            for each in full["findings"]
+            if each["decisive"] or (each["strength"] == "warns" and each["outcome"] in ("not-met", "unknown"))
+        ]
+        assert {**short, "findings": []} == {**full, "findings": []}
+    assert [any(each["decisive"] for each in row["findings"]) for row in said["detectors"]] == [
+        True, True, False,
+    ]  # fmt: skip
+    assert any(each["strength"] == "warns" for each in said["detectors"][2]["findings"])
+
+
+def test_the_gate_knows_no_other_choice_of_findings(keeper: Client) -> None:
+    error(keeper.get("/api/gate", {"findings": "none"}), 422)
+
+
 def test_the_gate_with_all_findings(keeper: Client) -> None:
-    said = keeper.get("/api/gate").json()
+    said = keeper.get("/api/gate", {"findings": "all"}).json()
     assert [(row["detector"], row["verdict"]) for row in said["detectors"]] == [
         ("detector:D-018", "out-of-service"),
         ("detector:D-019", "not-yet"),

@@ -35,15 +35,18 @@ def command(
             "The question is then asked for that moment too, unless --at says another."
         ),
     ),
-    as_json: bool = typer.Option(False, "--json", help="The decisions with all findings, as JSON."),
+    as_json: bool = typer.Option(
+        False, "--json", help="As JSON: a detector with every finding; the fleet with what decided and warns."
+    ),
     show_all: bool = typer.Option(
-        False, "--all", help="Every finding: under each detector of the table, and those that do not apply."
+        False, "--all", help="Every finding: of each detector of the fleet, and those that do not apply."
     ),
 ) -> None:
     """What may go out? A table with the worst first, or one detector with every finding.
 
     With DETECTOR, exit status 0 only if it may go out, else 1. For the table 0, whatever it says.
     """
+    from pitbird.cli.naming import zone_of
     from pitbird.cli.ready import make_ready_with_book
 
     make_ready_with_book()
@@ -58,14 +61,21 @@ def command(
     if asked["detector"] is not None:
         row = gate_one(asked["detector"], **when)
         typer.echo(
-            _json(as_json_values(row)) if as_json else "\n".join(detector_lines(row, show_all=show_all))
+            _json(as_json_values(row, zone_of(row.state.site)))
+            if as_json
+            else "\n".join(detector_lines(row, show_all=show_all))
         )
         if row.decision.verdict is not Verdict.MAY_GO_OUT:
             raise typer.Exit(NEGATIVE)
         return
     answer = gate(site=asked["site"], **when)
     if as_json:
-        typer.echo(_json([as_json_values(row) for row in answer.rows]))
+        zones = zones_of(answer.rows)
+        told = [
+            as_json_values(row, zones[row.state.site], None if show_all else row.decision.telling)
+            for row in answer.rows
+        ]
+        typer.echo(_json(told))
         return
     for line in _fleet_lines(
         answer.rows, answer.as_of, asked["site"], asked["known_below"], show_all=show_all
@@ -256,13 +266,14 @@ def _finding_lines(finding: Finding, zone: str | None, called: dict[str, str]) -
     return lines
 
 
-def as_json_values(row: GateRow) -> dict[str, Any]:
-    """A decision with all its findings as JSON values; instants in the book's form (UTC)."""
-    from pitbird.cli.naming import zone_of
+def as_json_values(
+    row: GateRow, zone: str | None, findings: Sequence[Finding] | None = None
+) -> dict[str, Any]:
+    """A decision with all its findings, or those given, as JSON values; instants in the book's form (UTC)."""
     from pitbird.cli.wording import verdict_words
     from pitbird.fleet.times import text_of
 
-    decision, zone = row.decision, zone_of(row.state.site)
+    decision = row.decision
     return {
         "detector": decision.detector,
         "verdict": decision.verdict.value,
@@ -277,7 +288,10 @@ def as_json_values(row: GateRow) -> dict[str, Any]:
         "rules_version": decision.rules_version,
         "rules_digest": decision.rules_digest,
         "test": decision.test,
-        "findings": [_finding_values(finding, zone) for finding in decision.findings],
+        "findings": [
+            _finding_values(finding, zone)
+            for finding in (decision.findings if findings is None else findings)
+        ],
     }
 
 
@@ -304,6 +318,6 @@ def _finding_values(finding: Finding, zone: str | None) -> dict[str, Any]:
 
 
 def _json(value: Any) -> str:
-    import json
+    import msgspec
 
-    return json.dumps(value, indent=2, ensure_ascii=False)
+    return msgspec.json.format(msgspec.json.encode(value), indent=2).decode()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
 import msgspec
 
@@ -28,6 +29,9 @@ class Outcome(StrEnum):
     NOT_MET = "not-met"
     UNKNOWN = "unknown"
     DOES_NOT_APPLY = "does-not-apply"
+
+
+_AGAINST: Final = (Outcome.NOT_MET, Outcome.UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +109,15 @@ class Decision:
     def decisive(self) -> Finding | None:
         """The finding that decided against, the one a person can do something about first; None for a yes."""
         return next((finding for finding in self.findings if finding.decisive), None)
+
+    @property
+    def telling(self) -> tuple[Finding, ...]:
+        """The findings that decided, and those that warn of something not met or not known."""
+        return tuple(
+            finding
+            for finding in self.findings
+            if finding.decisive or (finding.strength == "warns" and finding.outcome in _AGAINST)
+        )
 
 
 @dataclass(frozen=True, slots=True)

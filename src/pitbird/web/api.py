@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Mapping
-from typing import Any, Final
+from collections.abc import Iterable, Mapping
+from typing import Any, Final, Literal
 
 import msgspec
 from django.core.exceptions import PermissionDenied
@@ -48,6 +48,13 @@ _LOG: Final = logging.getLogger("pitbird.api")
 def answer(request: HttpRequest, data: Mapping[str, Any], status: int = 200) -> HttpResponse:
     """An answer that nobody keeps for later."""
     response = api.create_response(request, data, status=status)
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def large_answer(data: Mapping[str, Any]) -> HttpResponse:
+    """The same for much that is plain texts, numbers, lists and mappings: written sooner."""
+    response = HttpResponse(msgspec.json.encode(data), content_type="application/json; charset=utf-8")
     response["Cache-Control"] = "no-store"
     return response
 
@@ -140,8 +147,10 @@ def finding_as_data(finding: Finding, zone: str | None, names: Names) -> dict[st
     }
 
 
-def decision_as_data(decision: Decision, zone: str | None, names: Names) -> dict[str, Any]:
-    """A decision with all its findings."""
+def decision_as_data(
+    decision: Decision, zone: str | None, names: Names, findings: Iterable[Finding]
+) -> dict[str, Any]:
+    """A decision with findings: all of its own, or those that are asked for."""
     return {
         "detector": decision.detector,
         "verdict": decision.verdict.value,
@@ -154,7 +163,7 @@ def decision_as_data(decision: Decision, zone: str | None, names: Names) -> dict
         "rules_version": decision.rules_version,
         "rules_digest": decision.rules_digest,
         "test": decision.test,
-        "findings": [finding_as_data(finding, zone, names) for finding in decision.findings],
+        "findings": [finding_as_data(finding, zone, names) for finding in findings],
     }
 
 
@@ -162,10 +171,10 @@ def _time(instant: Ms | None) -> str | None:
     return None if instant is None else text_of(instant)
 
 
-def _row(row: GateRow, zone: str | None, names: Names) -> dict[str, Any]:
-    state = row.state
+def _row(row: GateRow, zone: str | None, names: Names, *, every: bool = True) -> dict[str, Any]:
+    state, decision = row.state, row.decision
     return {
-        **decision_as_data(row.decision, zone, names),
+        **decision_as_data(decision, zone, names, decision.findings if every else decision.telling),
         "make": state.make,
         "model": state.model,
         "serial": state.serial,
@@ -180,23 +189,38 @@ def _question(request: HttpRequest, zone: str | None = None) -> asked.Asked:
     return question
 
 
-@api.get("gate", summary="What may go out: every detector with its decision and all findings, worst first")
+@api.get("gate", summary="What may go out: every detector with its decision and why, worst first")
 def get_gate(
-    request: HttpRequest, site: str = "", wearer: str = "", at: str = "", known: str = ""
+    request: HttpRequest,
+    site: str = "",
+    wearer: str = "",
+    at: str = "",
+    known: str = "",
+    findings: Literal["telling", "all"] = "telling",
 ) -> HttpResponse:
-    """``site``, ``wearer``: codes; ``at``: another moment; ``known``: an index or a time, as known then."""
+    """``site``, ``wearer``: codes; ``at``: another moment; ``known``: an index or a time, as known then.
+    ``findings``: ``telling`` (if left out) gives those that decided and those that warn, ``all`` gives all.
+    """
     question = _question(request)
+    every = findings == "all"
     told = gate(**question.arguments)
     names = Names([])
-    names.read(subjects_in(row.decision for row in told.rows))
-    return answer(
-        request,
+    names.read(
+        subjects_in(
+            finding
+            for row in told.rows
+            for finding in (row.decision.findings if every else row.decision.telling)
+        )
+    )
+    zones = {site: zone_of(site) for site in {row.state.site for row in told.rows}}
+    return large_answer(
         {
             "as_of": _time(told.as_of),
             "known_below": told.known_below,
             "site": told.site,
             "wearer": question.wearer,
-            "detectors": [_row(row, zone_of(row.state.site), names) for row in told.rows],
+            "findings": findings,
+            "detectors": [_row(row, zones[row.state.site], names, every=every) for row in told.rows],
         },
     )
 

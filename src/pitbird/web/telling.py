@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from pitbird.rules import words
-from pitbird.rules.decision import Decision, Finding, Outcome, Verdict
+from pitbird.rules.decision import Finding, Outcome, Verdict
 from pitbird.services.gate import GateRow
 from pitbird.web import names as naming
 from pitbird.web import times
@@ -60,12 +60,11 @@ def tell_finding(finding: Finding, zone: str | None, names: Names) -> ToldFindin
     )
 
 
-def subjects_in(decisions: Iterable[Decision]) -> set[str]:
-    """The people and things that the findings name."""
+def subjects_in(findings: Iterable[Finding]) -> set[str]:
+    """The people and things that findings name."""
     return {
         value
-        for decision in decisions
-        for finding in decision.findings
+        for finding in findings
         for _name, value in finding.facts
         if value.startswith(("person:", "site:"))
     }
@@ -74,13 +73,13 @@ def subjects_in(decisions: Iterable[Decision]) -> set[str]:
 def tell_decision(row: GateRow, zone: str | None, names: Names, *, all_findings: bool = True) -> ToldDecision:
     """A decision in words; a yes always comes with its end, or it is no yes on the page."""
     decision = row.decision
-    names.read(subjects_in([decision]))
+    names.read(subjects_in(decision.findings if all_findings else decision.telling))
     yes = decision.verdict is Verdict.MAY_GO_OUT
     decisive = decision.decisive
     told = tell_finding(decisive, zone, names) if decisive is not None else None
     warnings = tuple(
         tell_finding(finding, zone, names)
-        for finding in decision.findings
+        for finding in decision.telling
         if finding.strength == "warns" and finding.outcome in (Outcome.NOT_MET, Outcome.UNKNOWN)
     )
     return ToldDecision(

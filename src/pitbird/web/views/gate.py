@@ -66,7 +66,7 @@ def gate(request: HttpRequest) -> HttpResponse:
     counts = {verdict: sum(row.decision.verdict is verdict for row in rows) for verdict in HEADINGS}
     if wanted in set(Verdict):
         rows = [row for row in rows if row.decision.verdict == wanted]
-    names.read(subjects_in(row.decision for row in rows))
+    names.read(subjects_in(finding for row in rows for finding in row.decision.telling))
     zones = {state.subject: state.zone for state in naming.sites()}
     context: dict[str, Any] = {
         "here": "gate",
