@@ -55,7 +55,7 @@ def pages() -> list[str]:
         "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/book/4/erase",
         "/password", "/tables/detectors", "/book",
-        "/book/0", "/book/4", "/book/16", "/rules",
+        "/book/0", "/book/4", "/book/16", "/book/4/replace", "/book/16/replace", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",
         "/write/person?about=P-07", "/write/site?about=north-works", "/write/handed-out",
     ]  # fmt: skip

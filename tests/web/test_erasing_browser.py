@@ -140,5 +140,11 @@ def test_a_person_is_erased_by_hand_and_no_page_or_file_names_them(
         page.goto(filled[0] + address)
         assert "Ansgard" not in page.inner_text("body")
     page.context.close()
-    holding = [path.name for path in home_of.iterdir() if b"Ansgard" in path.read_bytes()]
-    assert holding == []
+    assert [path.name for path in home_of.iterdir() if b"Ansgard" in content(path)] == []
+
+
+def content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:  # the server just closed its last connection, and the write-ahead log with it
+        return b""

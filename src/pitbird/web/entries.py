@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from pitbird.fleet.differing import differences
 from pitbird.fleet.kinds.base import INSTANT, SEALED, SUBJECT
 from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, ms_of
@@ -59,6 +60,33 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Differs:
+    """One thing in which a replacement differs: what, as it was, as it is instead."""
+
+    what: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True)
+class ToldCorrection:
+    """One correction of an entry, beside it: ``holds`` is false where a later one stands in its place."""
+
+    index: int
+    entry_id: str
+    void: bool
+    holds: bool
+    by: str
+    by_name: str
+    recorded_at: Ms
+    zone: str
+    reason: str
+    instead: str
+    differs: tuple[Differs, ...]
+    replacement: Mapping[str, Any] | None
+
+
+@dataclass(frozen=True)
 class Told:
     """One entry as a page shows it."""
 
@@ -80,6 +108,7 @@ class Told:
     corrects: int | None
     voided: bool
     body: Mapping[str, Any]
+    corrections: tuple[ToldCorrection, ...] = ()
 
 
 def body_of(row: book.Row) -> dict[str, Any]:
@@ -96,21 +125,79 @@ def sealed_in(value: Any) -> list[str]:
     return [value] if isinstance(value, str) and _SEALED.match(value) else []
 
 
-def corrections_of(rows: Sequence[book.Row]) -> dict[str, tuple[int, bool]]:
-    """By the id of an entry: the index of the correction that holds now, and whether it voids it.
+Made = tuple[book.Row, Mapping[str, Any]]
 
-    A correction stands behind what it corrects, and the highest index wins.
-    """
+
+def corrections_of(rows: Sequence[book.Row]) -> dict[str, list[Made]]:
+    """By the id of an entry: its corrections with their bodies, in the book's order; the last one counts."""
     if not rows:
         return {}
     wanted = {row.entry_id for row in rows}
+    # A correction stands behind what it corrects.
     found = Entry.objects.filter(kind="correction", index__gt=min(row.index for row in rows))
-    holding: dict[str, tuple[int, bool]] = {}
-    for index, leaf in found.order_by("index").values_list("index", "leaf"):
-        body = read_leaf(leaf.encode()).body
+    made: dict[str, list[Made]] = {}
+    for entry in found.order_by("index").values_list(*book.Row.__struct_fields__):
+        row = book.row_of(entry)
+        body = body_of(row)
         if body["corrects"] in wanted:
-            holding[body["corrects"]] = (index, body["how"] == "void")
-    return holding
+            made.setdefault(body["corrects"], []).append((row, body))
+    return made
+
+
+def tell_corrections(
+    body: Mapping[str, Any], made: Sequence[Made], names: Names, opened: Mapping[str, str]
+) -> tuple[ToldCorrection, ...]:
+    """The corrections of an entry in words, each with what differs from the entry as it was written."""
+    told = []
+    for place, (row, correction) in enumerate(made, start=1):
+        replacement = correction.get("replacement")
+        told.append(
+            ToldCorrection(
+                index=row.index,
+                entry_id=row.entry_id,
+                void=replacement is None,
+                holds=place == len(made),
+                by=row.by,
+                by_name=names(row.by),
+                recorded_at=Ms(row.recorded_at),
+                zone=correction.get("zone") or times.UTC_NAME,
+                reason=_sealed(correction, "reason", opened),
+                instead=sentence(replacement, names, opened) if replacement else "",
+                differs=tell_differences(body, replacement, names, opened) if replacement else (),
+                replacement=replacement,
+            )
+        )
+    return tuple(told)
+
+
+def tell_differences(
+    old: Mapping[str, Any], new: Mapping[str, Any], names: Names, opened: Mapping[str, str]
+) -> tuple[Differs, ...]:
+    """What differs between an entry and what stands instead of it, in words."""
+    zone = old.get("zone") or times.UTC_NAME
+    return tuple(
+        Differs(
+            what=_path_words(each.path),
+            old=_value_words(each.path, each.old, names, opened, zone),
+            new=_value_words(each.path, each.new, names, opened, zone),
+        )
+        for each in differences(old, new)
+    )
+
+
+def _path_words(path: tuple[str, ...]) -> str:
+    if path == ("at",):
+        return _("When it happened")
+    return ", ".join(field_word(step) if step in FIELD_WORDS else step for step in path)
+
+
+def _value_words(
+    path: tuple[str, ...], value: Any, names: Names, opened: Mapping[str, str], zone: str
+) -> str:
+    if value is None:
+        return _("nothing")
+    fact = _fact(path[-1], value, names, opened, zone)
+    return "; ".join(fact.lines) or fact.text or _("something of several parts; look at both entries")
 
 
 def worked_out(rows: Sequence[book.Row]) -> dict[str, str]:
@@ -135,12 +222,13 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
         for body in bodies
         for subject in (body.get("by", ""), body.get("where", ""), *body.get("about", ()))
     )
-    opened = people.texts(found for body in bodies for found in sealed_in(body))
     corrected = corrections_of(rows)
+    beside = [body for made in corrected.values() for _row, body in made]
+    opened = people.texts(found for body in (*bodies, *beside) for found in sealed_in(body))
     amounts_to = worked_out(rows)
     told = []
     for row, body in zip(rows, bodies, strict=True):
-        by_id, voids = corrected.get(row.entry_id, (None, False))
+        corrections = tell_corrections(body, corrected.get(row.entry_id, ()), namer, opened)
         corrects = book.by_id(body["corrects"]) if row.kind == "correction" else None
         note = body.get("note")
         told.append(
@@ -159,10 +247,11 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
                 note=opened.get(note or "", ""),
                 note_withheld=bool(note) and note not in opened,
                 about=tuple((namer(subject), naming.address(subject)) for subject in body.get("about", ())),
-                corrected_by=by_id,
+                corrected_by=corrections[-1].index if corrections else None,
                 corrects=corrects.index if corrects else None,
-                voided=voids,
+                voided=bool(corrections) and corrections[-1].void,
                 body=body,
+                corrections=corrections,
             )
         )
     return told
@@ -172,7 +261,7 @@ def _remark(
     row: book.Row,
     body: Mapping[str, Any],
     amounts_to: Mapping[str, str],
-    corrected: Mapping[str, tuple[int, bool]],
+    corrected: Container[str],
 ) -> str:
     """Where a test was stated as better than its facts are, that is said at once."""
     outcome = amounts_to.get(row.entry_id)

@@ -42,6 +42,8 @@ class Setting:
     subject: str = ""
     state: State | None = None
     given: Mapping[str, str] = field(default_factory=dict)
+    #: The form says what shall stand instead of an entry: what happened is not asked for again.
+    corrects: bool = False
 
     @property
     def zone(self) -> str:

@@ -60,7 +60,7 @@ class HandedOut(EntryForm):
         self.fields["gone"] = forms.BooleanField(
             label=_("It has gone out already; this writes down what happened."),
             required=False,
-            widget=forms.HiddenInput if self._may_go() else forms.CheckboxInput,
+            widget=forms.HiddenInput if self.setting.corrects or self._may_go() else forms.CheckboxInput,
         )
 
     def _may_go(self, wearer: str | None = None) -> bool:
@@ -71,7 +71,7 @@ class HandedOut(EntryForm):
         """Refuse a hand-over that the gate does not allow, unless it is said to have happened already."""
         cleaned = super().clean() or self.cleaned_data
         wearer = cleaned.get("to")
-        if wearer and not cleaned.get("gone"):
+        if wearer and not cleaned.get("gone") and not self.setting.corrects:
             row = gate_one(self.setting.subject, now=self.setting.now, wearer=wearer)
             if row.decision.verdict is not Verdict.MAY_GO_OUT:
                 told = tell_decision(row, self.setting.zone, self.setting.names)
@@ -90,6 +90,8 @@ class IssuedUntested(EntryForm):
     def clean(self) -> dict[str, Any]:
         """Refuse a detector that is out of service."""
         cleaned = super().clean() or self.cleaned_data
+        if self.setting.corrects:
+            return cleaned
         row = gate_one(self.setting.subject, now=self.setting.now)
         if row.decision.verdict is Verdict.OUT_OF_SERVICE:
             told = tell_decision(row, self.setting.zone, self.setting.names)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
-from typing import Final
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Final
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import redirect, render
@@ -18,6 +18,7 @@ from pitbird.web import times
 from pitbird.web.entries import body_of, facts, tell_all
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
+from pitbird.web.views.replacing import has_own_form
 from pitbird.web.views.slips import may_take_back
 from pitbird.web.who import may_write, roles_of
 
@@ -57,11 +58,17 @@ def entry(request: HttpRequest, index: int) -> HttpResponse:
     leaf = read_leaf(row.leaf.encode())
     body = body_of(row)
     replacement = body.get("replacement")
+    zone = body.get("zone")
     context = {
         "here": "book",
         "told": told,
         "facts": facts(body, names),
-        "replacement": facts({**replacement, "zone": body.get("zone")}, names) if replacement else None,
+        "replacement": facts({**replacement, "zone": zone}, names) if replacement else None,
+        "corrections_whole": [
+            (made, facts({**made.replacement, "zone": zone}, names) if made.replacement else None)
+            for made in told.corrections
+        ],
+        **_original(body, names),
         "leaf": json.dumps(json.loads(row.leaf), indent=2, ensure_ascii=False),
         "leaf_hash": row.leaf_hash.hex(),
         "signed": leaf.signature is not None,
@@ -71,8 +78,24 @@ def entry(request: HttpRequest, index: int) -> HttpResponse:
         "may_be_slip": may_take_back(request, row),
         "may_correct": row.kind not in KINDS_CORRECTED_ELSEWHERE
         and may_write("correction", roles_of(request)),
+        "may_replace": has_own_form(row),
     }
     return render(request, "pitbird/entry.html", context)
+
+
+def _original(body: Mapping[str, Any], names: Names) -> dict[str, Any]:
+    """For a correction: the entry it corrects, in what it differs, and a later correction that counts."""
+    row = store.by_id(body["corrects"]) if body["kind"] == "correction" else None
+    if row is None:
+        return {}
+    (told,) = tell_all([row], names)
+    mine = next((made for made in told.corrections if made.entry_id == body["id"]), None)
+    return {
+        "original": told,
+        "original_facts": facts(told.body, names),
+        "differs": mine.differs if mine else (),
+        "superseded": told.corrected_by if mine and not mine.holds else None,
+    }
 
 
 @require_safe

@@ -147,7 +147,7 @@ def record(request: HttpRequest, code: str) -> HttpResponse:
     written = request.GET.get("written")
     if written and (shown := _written(request, state, actor, written)):
         return shown
-    return _form(request, state, actor, clock.now())
+    return form_page(request, state, actor, clock.now())
 
 
 def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpResponse:
@@ -168,7 +168,7 @@ def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpRespo
         else:
             page = reverse("test-detector", args=[code(state.subject)])
             return redirect(f"{page}?written={appended.entry_id}")
-    return _form(request, state, actor, now, values=values, faults=faults, status=status)
+    return form_page(request, state, actor, now, values=values, faults=faults, status=status)
 
 
 def _taken(index: int) -> str:
@@ -178,7 +178,7 @@ def _taken(index: int) -> str:
     ) % {"index": index}
 
 
-def _form(
+def form_page(
     request: HttpRequest,
     state: DetectorState,
     actor: Actor,
@@ -187,7 +187,10 @@ def _form(
     values: Mapping[str, str] | None = None,
     faults: Iterable[FieldFault] = (),
     status: int = 200,
+    template: str = "pitbird/bump/record.html",
+    also: Mapping[str, Any] | None = None,
 ) -> HttpResponse:
+    """The page with the form; ``template`` and ``also`` make it the page that replaces a test."""
     plan = bump.plan(state)
     site = actor.site or state.site
     offered = bump_gas.choices(
@@ -221,8 +224,9 @@ def _form(
             "now": clock.now(),
         },
     }
+    context |= {"why": fields("why", _("Why the entry is wrong")), **(also or {})}
     context |= {"faults": fields.at_fault, "general": fields.elsewhere()}
-    return render(request, "pitbird/bump/record.html", context, status=status)
+    return render(request, template, context, status=status)
 
 
 def _drawn(

@@ -32,6 +32,7 @@ from pitbird.web.who import actor_of, require_right
 DO_NOT_USE: Final = gettext_lazy("Do not use it. Do not start the work that needs it.")
 #: Kinds that bring a thing into the book; ``about`` then means: describe this one anew.
 THINGS: Final = frozenset({"person", "site", "regulator", "detector", "cylinder"})
+_DETECTORS_SAID: Final = 4
 _SHOW_THE_GATE: Final = frozenset({"handed-out", "issued-untested", "returned-to-service"})
 
 
@@ -80,7 +81,7 @@ def _setting(request: HttpRequest, question: Question) -> Setting | None:
         return _setting_of_thing(request, question, Setting(actor, now, given=given), about)
     if not question.about:
         return Setting(actor, now, given=given)
-    subject = _subject(question, about)
+    subject = subject_named(question, about)
     if subject is None:
         return None
     state = Now().state(subject)
@@ -103,7 +104,7 @@ def _setting_of_thing(request: HttpRequest, question: Question, setting: Setting
     return setting
 
 
-def _subject(question: Question, text: str) -> str | None:
+def subject_named(question: Question, text: str) -> str | None:
     """What was said: ``D-017``, ``d-017`` or ``detector:D-017``; None where the book knows no such thing."""
     if not text:
         return None
@@ -201,12 +202,12 @@ def _write(request: HttpRequest, form: EntryForm) -> Appended | None:
             % {"index": taken.index},
         )
         return None
-    _say(request, written, form)
+    say(request, written, form.setting.zone)
     return written
 
 
-def _say(request: HttpRequest, written: Appended, form: EntryForm) -> None:
-    """Say what was written, and for a detector what the gate says now."""
+def say(request: HttpRequest, written: Appended, zone: str) -> None:
+    """Say what was written, and for every detector it is about what the gate says now."""
     row = book.at_index(written.index)
     told = tell_all([row])[0] if row is not None else None
     sentence = told.sentence if told else ""
@@ -216,10 +217,10 @@ def _say(request: HttpRequest, written: Appended, form: EntryForm) -> None:
         })  # fmt: skip
     else:
         wrote = _("Entry %(index)d: %(what)s") % {"index": written.index, "what": sentence}
-        messages.success(request, wrote, extra_tags=str(written.index))
+        slip = str(written.index) if told and told.kind != "correction" else ""
+        messages.success(request, wrote, extra_tags=slip)
     for subject in _detectors_of(told.body if told else {}):
         decided = gate_one(subject, now=clock.now())
-        zone = form.setting.zone
         said = tell_decision(decided, zone, Names(), all_findings=False)
         if decided.decision.verdict is Verdict.MAY_GO_OUT:
             messages.info(
@@ -231,7 +232,7 @@ def _say(request: HttpRequest, written: Appended, form: EntryForm) -> None:
 
 def _detectors_of(body: Any) -> list[str]:
     about = [subject for subject in body.get("about", ()) if naming.sort(subject) == "detector"]
-    return about[:1]
+    return about[:_DETECTORS_SAID]
 
 
 def _after(written: Appended, setting: Setting, form: EntryForm) -> str:
