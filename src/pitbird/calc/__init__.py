@@ -1,0 +1,1 @@
+"""The calculations: typed requests and results, and their registry."""
