@@ -1,0 +1,1 @@
+"""Entries, decisions and calculations as something to look at or to hand over."""
