@@ -25,6 +25,8 @@ SPANS_KEPT: Final = 16
 FAILURES_KEPT: Final = 32
 #: A question about a cylinder looks at so many of its latest tests.
 TESTS_ON_KEPT: Final = 10
+#: Lives of sensors, of all channels together.
+LIVES_KEPT: Final = 48
 
 
 class AlarmFact(msgspec.Struct, frozen=True, gc=False):
@@ -138,6 +140,28 @@ class FailureFact(msgspec.Struct, frozen=True, gc=False):
     tested: str | None = None
 
 
+class LifeFact(msgspec.Struct, frozen=True, gc=False):
+    """The life of one channel's sensor as gas showed it: good at ``since`` and last at ``good_until``.
+
+    ``failed_at`` is the first test or calibration (``failed_at_a``) that showed it failed, by the entry
+    ``failed_by``; ``cause`` what a return to service then said. ``ended_at`` is when it was replaced,
+    repaired or adjusted while good. ``used_…`` are the same instants on the clock that runs only while the
+    detector is handed out (ms).
+    """
+
+    channel: str
+    since: Ms
+    good_until: Ms
+    used_since: int = 0
+    used_good: int = 0
+    failed_at: Ms | None = None
+    used_failed: int | None = None
+    failed_at_a: str | None = None
+    failed_by: str | None = None
+    cause: str | None = None
+    ended_at: Ms | None = None
+
+
 class Custody(msgspec.Struct, frozen=True, gc=False):
     """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer."""
 
@@ -186,6 +210,8 @@ class DetectorState(msgspec.Struct, frozen=True, gc=False):
     last_failure: FailureFact | None = None
     repairs: tuple[EventFact, ...] = ()
     custody: Custody | None = None
+    handed_out_ms: int = 0
+    lives: tuple[LifeFact, ...] = ()
     untested: UntestedIssue | None = None
     not_understood: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from typing import Any, Final
 from msgspec.structs import replace
 
 from pitbird.fleet import bump
+from pitbird.fleet.folding import lives
 from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import (
     EVENTS_KEPT,
@@ -107,7 +108,7 @@ def _tested(state: DetectorState, item: Item) -> DetectorState:
     body = item.body
     outcome = bump.settled(state, body) if state.described_by is not None else body["outcome"]
     fact = test_fact(item, outcome)
-    state = replace(state, tests=(fact, *state.tests)[:TESTS_KEPT])
+    state = lives.tested(replace(state, tests=(fact, *state.tests)[:TESTS_KEPT]), fact)
     if not fact.counts:
         state = replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
     if outcome == "failed":
@@ -173,6 +174,7 @@ def _calibrated(state: DetectorState, item: Item) -> DetectorState:
             cylinders=tuple(body.get("cylinders", ())),
         )
     state = _event(replace(state, calibrations=tuple(facts.values())), item, "calibration")
+    state = lives.calibrated(state, item)
     if passed:
         return state
     outside = tuple(c["channel"] for c in body["channels"] if c["result"] == "outside")
@@ -181,7 +183,18 @@ def _calibrated(state: DetectorState, item: Item) -> DetectorState:
 
 def _happened(state: DetectorState, item: Item) -> DetectorState:
     state = _event(state, item, item.body["what"])
-    return _mended(state, item, "sensor-changed") if item.body["what"] == "sensor-changed" else state
+    if item.body["what"] != "sensor-changed":
+        return state
+    return _sensor_changed(state, item, item.body.get("channels", ()))
+
+
+def _sensor_changed(state: DetectorState, item: Item, channels: tuple[str, ...]) -> DetectorState:
+    return lives.restarted(_mended(state, item, "sensor-changed"), item.order_at, channels)
+
+
+def _fitted(state: DetectorState, item: Item) -> DetectorState:
+    channel = item.body.get("channel")
+    return _sensor_changed(_event(state, item, "sensor-changed"), item, (channel,) if channel else ())
 
 
 def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
@@ -190,7 +203,8 @@ def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
 
 
 def _repaired(state: DetectorState, item: Item) -> DetectorState:
-    return _event(_mended(state, item, "repaired"), item, "repaired")
+    state = _event(_mended(state, item, "repaired"), item, "repaired")
+    return lives.restarted(state, item.order_at, item.body.get("replaced", ()))
 
 
 def _returned(state: DetectorState, item: Item) -> DetectorState:
@@ -205,7 +219,8 @@ def _returned(state: DetectorState, item: Item) -> DetectorState:
             cause=item.body["cause"],
             tested=item.body.get("tested"),
         )
-    return replace(state, open_reasons=kept, last_failure=failure)
+    state = replace(state, open_reasons=kept, last_failure=failure)
+    return lives.explained(state, answers, item.body["cause"])
 
 
 def _to_wearer(state: DetectorState, item: Item, to: str, from_store: bool) -> Custody:
@@ -227,14 +242,20 @@ def _to_wearer(state: DetectorState, item: Item, to: str, from_store: bool) -> C
     )
 
 
+def _held(state: DetectorState, item: Item, custody: Custody) -> DetectorState:
+    """The state with somebody else, or nobody, having it; the time it was out is added up."""
+    used = lives.handed_out_ms(state, item.order_at)
+    return replace(state, custody=custody, handed_out_ms=used)
+
+
 def _handed_out(state: DetectorState, item: Item) -> DetectorState:
-    return replace(state, custody=_to_wearer(state, item, item.body["to"], item.body["from_store"]))
+    return _held(state, item, _to_wearer(state, item, item.body["to"], item.body["from_store"]))
 
 
 def _handed_back(state: DetectorState, item: Item) -> DetectorState:
     over = state.custody.handed_over_at if state.custody else None
     custody = Custody(holder=None, since=item.order_at, entry=item.id, handed_over_at=over)
-    return replace(state, custody=custody, site=item.body.get("to_site", state.site))
+    return replace(_held(state, item, custody), site=item.body.get("to_site", state.site))
 
 
 def _issued_untested(state: DetectorState, item: Item) -> DetectorState:
@@ -246,7 +267,8 @@ def _issued_untested(state: DetectorState, item: Item) -> DetectorState:
         authority=body["authority"],
         until=ms_of(body["until"]),
     )
-    return replace(state, untested=issue, custody=_to_wearer(state, item, body["to"], from_store=True))
+    custody = _to_wearer(state, item, body["to"], from_store=True)
+    return replace(_held(state, item, custody), untested=issue)
 
 
 def _nothing(state: DetectorState, item: Item) -> DetectorState:
@@ -266,7 +288,7 @@ _STEPS: Final[dict[str, Callable[[DetectorState, Item], DetectorState]]] = {
     "handed-back": _handed_back,
     "issued-untested": _issued_untested,
     "alarm-in-use": lambda state, item: _event(state, item, "alarm-in-use"),
-    "sensor": lambda state, item: _mended(_event(state, item, "sensor-changed"), item, "sensor-changed"),
+    "sensor": _fitted,
     "note": _nothing,
     "erasure": _nothing,
 }
