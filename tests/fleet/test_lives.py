@@ -1,4 +1,4 @@
-"""Between which instants a sensor failed, as gas showed it: after its last good test, by its first bad one."""
+"""Between which instants a sensor failed, as gas showed it: after its last good test, by its first bad."""
 
 from __future__ import annotations
 
