@@ -1,0 +1,96 @@
+"""What lies between cylinder and sensor: the delay of a hose, and air drawn in beside too little gas."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from pitbird.science.challenge.readings import NotJudged, Problem
+from pitbird.science.challenge.values import canonical
+
+#: Rule of thumb where nothing better is known (HSE, safety alert CEMHD1-2020, as summarised; see HSE RR635).
+SECONDS_PER_METRE: Final = 3.0
+#: Gases that stay gases and stick to no hose in use; from memory.
+FREE: Final = frozenset(
+    {
+        "methane", "ethane", "propane", "n-butane", "isobutane", "ethylene", "propylene", "isobutylene",
+        "acetylene", "hydrogen", "carbon monoxide", "carbon dioxide", "nitric oxide", "oxygen", "nitrogen",
+        "argon", "helium",
+    }
+)  # fmt: skip
+#: Carried by hoses of the right material only (PTFE is usual); from memory.
+REACTIVE: Final = frozenset({"hydrogen sulfide", "sulfur dioxide"})
+FIRST_TEST: Final = (
+    "The first test with a hose, or for a new use, goes through the hose with the gas itself where that can "
+    "be done (HSE CEMHD1-2020)."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """Time in the hose, [s], and what to heed."""
+
+    delay_s: float
+    cautions: tuple[str, ...]
+
+
+def hose_delay(length_m: float, gas: str, seconds_per_metre: float = SECONDS_PER_METRE) -> Delay:
+    """Transport delay of a sample hose, [s]: length x 3 s a metre, or the user's own figure a metre.
+
+    Refused (``NotJudged``) for vapours that stick to the hose, and for any gas of which it is not known that
+    it does not: HSE's safety alert CEMHD1-2020 tells of a hose that carried methane in seconds, and with
+    another vapour took more than a minute to show anything and over 15 minutes to 90 % of it; people died.
+    """
+    found = []
+    if not (math.isfinite(length_m) and length_m >= 0):
+        found.append(Problem("length_m", length_m, "must be 0 metres or more"))
+    if not (math.isfinite(seconds_per_metre) and seconds_per_metre > 0):
+        found.append(Problem("seconds_per_metre", seconds_per_metre, "must be more than 0 seconds a metre"))
+    named = canonical(gas)
+    if named not in FREE | REACTIVE and length_m > 0:
+        problem = (
+            f"no delay can be told for {gas} from the length of a hose: a vapour that sticks to it took over "
+            "15 minutes where methane took seconds (HSE CEMHD1-2020); measure it with this gas and hose"
+        )
+        found.append(Problem("gas", gas, problem))
+    if found:
+        raise NotJudged(tuple(found))
+    cautions = [FIRST_TEST]
+    if named in REACTIVE:
+        cautions.append(
+            f"A hose of the wrong material, or a wet one, takes up {gas}; use the one the manual names."
+        )
+    return Delay(length_m * seconds_per_metre, tuple(cautions))
+
+
+@dataclass(frozen=True, slots=True)
+class Dilution:
+    """Share of the sample that is test gas, [-], and the finding in words; empty where all of it is."""
+
+    share: float
+    finding: str
+
+
+def dilution(regulator_l_min: float, pump_l_min: float) -> Dilution:
+    """What share of what a pumped detector draws is test gas from a fixed-flow regulator.
+
+    share = regulator flow / pump flow where the pump draws more; the rest is the air beside the joint. A
+    regulator that gives more than the pump draws lets the rest out; a demand-flow one gives what is drawn.
+    """
+    found = [
+        Problem(name, flow, "must be more than 0 L/min")
+        for name, flow in (("regulator_l_min", regulator_l_min), ("pump_l_min", pump_l_min))
+        if not (math.isfinite(flow) and flow > 0)
+    ]
+    if found:
+        raise NotJudged(tuple(found))
+    share = min(1.0, regulator_l_min / pump_l_min)
+    if share == 1:
+        return Dilution(1.0, "")
+    finding = (
+        f"The regulator gives {regulator_l_min:g} L/min and the pump draws {pump_l_min:g} L/min: the "
+        f"sensors get {100 * share:.3g} % of the certified strength, the rest is air; use a demand-flow "
+        f"regulator, or a fixed-flow one of {pump_l_min:g} L/min or more."
+    )
+    return Dilution(share, finding)
