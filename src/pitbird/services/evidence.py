@@ -1,0 +1,219 @@
+"""What the book's own record says about failures that show only at tests: rates, and what an interval leaves
+undetected, for each kind of channel, type of detector or site.
+
+Evidence may tighten an interval; by itself it never loosens the manual, the law or the site rules.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final, Literal
+
+from pitbird.fleet.state import ChannelFact, DetectorState, LifeFact
+from pitbird.fleet.times import DAY
+from pitbird.services.knowing import Known, Now
+
+if TYPE_CHECKING:
+    from pitbird.science.reliability.bands import Band
+    from pitbird.science.reliability.exponential import ExponentialFit
+
+Clock = Literal["calendar", "handed-out"]
+By = Literal["channel", "type", "site"]
+
+YEAR_DAYS: Final = 365.25
+#: One failure in ten sensor-years [1/day]: ours, as a mark to say how much record is wanting.
+AIM_PER_DAY: Final = 0.1 / YEAR_DAYS
+#: Causes of a failed test that lie outside the sensor.
+NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
+#: Intervals between tests [days] for which the undetected share is told.
+INTERVALS: Final = (1.0, 2.0, 7.0, 14.0, 30.0, 60.0, 91.0, 182.0, 365.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One life of one sensor: good up to ``left_days``, found failed by ``right_days`` (None: still good)."""
+
+    detector: str
+    channel: str
+    group: str
+    left_days: float
+    right_days: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What stands behind a group and what follows from it.
+
+    ``gap_days`` is the median time between tests as they were really made, ``gap_longest_days`` the longest;
+    ``undetected_now`` the mean share of time failed and not known on that actual log, ``undetected`` the same
+    for each of ``INTERVALS``. ``wanting_days`` is how much more time known good, without another failure,
+    would bring the upper limit down to one failure in ten sensor-years; None where it is there, and where the
+    estimate itself lies above it.
+    """
+
+    group: str
+    sensors: int
+    fit: ExponentialFit
+    gap_days: float | None
+    gap_longest_days: float | None
+    undetected_now: Band | None
+    undetected: tuple[Band, ...]
+    wanting_days: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The record of a fleet (of a site): one row a group, the highest rate first.
+
+    ``in_store`` counts failures found without any time handed out since the last good test, which the clock
+    of time handed out cannot place and leaves out.
+    """
+
+    by: By
+    clock: Clock
+    calibration_counts: bool
+    site: str | None
+    confidence: float
+    detectors: int
+    records: tuple[Record, ...]
+    in_store: int
+
+
+def evidence(
+    *,
+    by: By = "channel",
+    clock: Clock = "calendar",
+    calibration_counts: bool = True,
+    site: str | None = None,
+    confidence: float = 0.95,
+    known: Known | None = None,
+) -> Evidence:
+    """The failure rate of each group with its limits, and what tests at an interval leave undetected.
+
+    Parameters
+    ----------
+    by : {"channel", "type", "site"}
+        What is put together: channels of one gas and principle, detectors of one type, or of one site.
+    clock : {"calendar", "handed-out"}
+        Whether a sensor ages all the time, or only while its detector is handed out.
+    calibration_counts : bool
+        Whether a sensor found outside its tolerance at a calibration counts as failed.
+    confidence : float
+        Of the limits.
+    """
+    from pitbird.science.reliability.exponential import fit_exponential
+    from pitbird.science.reliability.spans import spans
+
+    states = (known or Now()).all_of(DetectorState, site)
+    groups: dict[str, list[Observation]] = defaultdict(list)
+    in_store = 0
+    for seen in observations(states, by=by, clock=clock, calibration_counts=calibration_counts):
+        if seen.right_days is not None and seen.right_days <= seen.left_days:
+            in_store += 1
+        else:
+            groups[seen.group].append(seen)
+    gaps = _gaps(states, by)
+    records = []
+    for group, listed in groups.items():
+        lefts = [each.left_days for each in listed]
+        rights = [each.right_days for each in listed]
+        fit = fit_exponential(spans(lefts, rights), confidence)
+        sensors = len({(each.detector, each.channel) for each in listed})
+        records.append(_record(group, sensors, fit, gaps.get(group, ())))
+    records.sort(key=lambda record: (-(record.fit.rate or 0), record.group))
+    return Evidence(by, clock, calibration_counts, site, confidence, len(states), tuple(records), in_store)
+
+
+def observations(
+    states: Iterable[DetectorState], *, by: By, clock: Clock, calibration_counts: bool
+) -> Iterator[Observation]:
+    """The lives of the sensors of these detectors as observations; what was never seen to live is left out.
+
+    A failed test whose cause lay in the gas or in the handling says nothing against the sensor: the sensor
+    was then good when last shown to be, and what came later is not known.
+    """
+    for state in states:
+        channels = {channel.name: channel for channel in state.channels}
+        for life in state.lives:
+            channel = channels.get(life.channel)
+            if channel is None:
+                continue
+            left, right = _ends(life, clock, calibration_counts)
+            if left or right is not None:
+                yield Observation(state.subject, life.channel, _group(state, channel, by), left, right)
+
+
+def _ends(life: LifeFact, clock: Clock, calibration_counts: bool) -> tuple[float, float | None]:
+    failed = life.failed_at is not None and life.cause not in NOT_THE_SENSORS
+    if life.failed_at_a == "calibration" and not calibration_counts:
+        failed = False
+    if clock == "calendar":
+        end = life.failed_at if failed else None
+        return (life.good_until - life.since) / DAY, None if end is None else (end - life.since) / DAY
+    used = life.used_failed if failed else None
+    left = (life.used_good - life.used_since) / DAY
+    return left, None if used is None else (used - life.used_since) / DAY
+
+
+def _group(state: DetectorState, channel: ChannelFact, by: By) -> str:
+    if by == "channel":
+        return f"{channel.gas}, {channel.principle}"
+    if by == "type":
+        return f"{state.make} {state.model}".strip()
+    return state.site or ""
+
+
+def _gaps(states: Sequence[DetectorState], by: By) -> Mapping[str, list[float]]:
+    """Times between the latest counted tests [days], for each group: the log as it was really kept."""
+    found: dict[str, list[float]] = defaultdict(list)
+    for state in states:
+        times = [test.at for test in state.tests if test.counts and test.outcome != "spoiled"]
+        gaps = [(later - earlier) / DAY for later, earlier in pairwise(times)]
+        gaps = [gap for gap in gaps if gap > 0]
+        for group in {_group(state, channel, by) for channel in state.channels}:
+            found[group] += gaps
+    return found
+
+
+def _record(group: str, sensors: int, fit: ExponentialFit, gaps: Sequence[float]) -> Record:
+    from statistics import median
+
+    from pitbird.science.reliability.bands import rate_band
+    from pitbird.science.reliability.intervals import undetected_fraction, undetected_fraction_of_log
+
+    def band(interval: float) -> Band:
+        return rate_band(lambda rate: undetected_fraction(rate, interval), fit, at_none=0.0, at_all=1.0)
+
+    now = None
+    if gaps:
+        now = rate_band(
+            lambda rate: undetected_fraction_of_log(rate, gaps), fit, at_none=0.0, at_all=1.0
+        )  # fmt: skip
+    return Record(
+        group=group,
+        sensors=sensors,
+        fit=fit,
+        gap_days=median(gaps) if gaps else None,
+        gap_longest_days=max(gaps) if gaps else None,
+        undetected_now=now,
+        undetected=tuple(band(interval) for interval in INTERVALS),
+        wanting_days=_wanting(fit),
+    )
+
+
+def _wanting(fit: ExponentialFit) -> float | None:
+    """Further time known good, without another failure, until the upper limit is one in ten sensor-years.
+
+    The upper limit of a Poisson rate with n failures is half the chi-squared quantile with 2n + 2 degrees of
+    freedom over the exposure (Garwood 1936); one-sided without failures, two-sided with.
+    """
+    from scipy.special import chdtri
+
+    if fit.rate is not None and fit.rate >= AIM_PER_DAY:
+        return None
+    tail = 1 - fit.confidence if fit.failures == 0 else (1 - fit.confidence) / 2
+    needed = float(chdtri(2 * fit.failures + 2, tail)) / 2 / AIM_PER_DAY
+    return needed - fit.exposure if needed > fit.exposure else None

@@ -1,0 +1,158 @@
+"""What the record of a fleet says about failures that show only at tests."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+
+from pitbird.fleet.folding import fold
+from pitbird.fleet.state import DetectorState
+from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, evidence, observations
+from tests.bodies import at, body, bump, detector
+
+
+class Fleet:
+    """A fleet as known, of states alone."""
+
+    def __init__(self, states: Iterable[DetectorState]) -> None:
+        self.states = list(states)
+
+    def state(self, subject: str) -> None:
+        return None
+
+    def all_of(self, sort: Any, site: str | None = None) -> list[Any]:
+        return [state for state in self.states if site is None or state.site == site]
+
+    def some(self, subjects: Iterable[str]) -> dict[str, Any]:
+        return {}
+
+
+def state(*bodies: dict[str, Any]) -> DetectorState:
+    folded = fold("detector:D-017", [(n, b, b["at"]) for n, b in enumerate(bodies)])
+    assert isinstance(folded, DetectorState)
+    return folded
+
+
+def day(number: int, clock: str = "06:00") -> str:
+    return at(clock, f"2026-{1 + number // 28:02d}-{1 + number % 28:02d}")
+
+
+def record(fleet: Fleet, group: str, **asked: Any) -> Record:
+    (found,) = (each for each in evidence(known=fleet, **asked).records if each.group == group)
+    return found
+
+
+CO = "carbon monoxide, electrochemical"
+DAILY = [detector(day(0, "05:00")), *(bump(day(n)) for n in range(10))]
+
+
+def test_time_known_good_runs_from_the_first_good_test_to_the_last() -> None:
+    found = record(Fleet([state(*DAILY)]), CO)
+    assert found.fit.exposure == 9
+    assert (found.fit.failures, found.sensors) == (0, 1)
+    # no failures: the one-sided exact limit -ln(1 - confidence) / exposure (Garwood 1936)
+    assert found.fit.rate_high == pytest.approx(2.995732273553991 / 9, rel=1e-12)
+    assert (found.gap_days, found.gap_longest_days) == (1, 1)
+
+
+def test_a_failure_lies_between_the_last_good_test_and_the_first_bad_one() -> None:
+    (seen,) = (
+        each
+        for each in observations(
+            [state(*DAILY, bump(day(12), missed="CO"))],
+            by="channel",
+            clock="calendar",
+            calibration_counts=True,
+        )
+        if each.channel == "CO"
+    )
+    assert (seen.left_days, seen.right_days) == (9, 12)
+
+
+@pytest.mark.parametrize(
+    ("cause", "failures"), [("sensor-worn", 1), ("not-found", 1), ("gas-at-fault", 0), ("handling", 0)]
+)
+def test_a_failure_whose_cause_lay_in_gas_or_handling_is_not_the_sensors(cause: str, failures: int) -> None:
+    bad = bump(day(12), missed="CO")
+    back = body("returned-to-service", day(13), answers=[bad["id"]], cause=cause)
+    found = record(Fleet([state(*DAILY, bad, back)]), CO)
+    assert (found.fit.failures, found.fit.exposure) == (failures, 9)
+
+
+@pytest.mark.parametrize(("counts", "failures"), [(True, 1), (False, 0)])
+def test_whether_a_sensor_found_outside_counts_is_asked(counts: bool, failures: int) -> None:
+    outside = body(
+        "calibration", day(12), tolerance_pct="10", result="passed",
+        channels=[{"channel": "CO", "applied": "100", "as_found": "70", "result": "within"}],
+    )  # fmt: skip
+    found = record(Fleet([state(*DAILY, outside)]), CO, calibration_counts=counts)
+    assert found.fit.failures == failures
+
+
+def test_on_the_clock_of_time_handed_out_only_that_time_counts() -> None:
+    days = [
+        entry
+        for n in range(10)
+        for entry in (
+            bump(day(n)),
+            body("handed-out", day(n, "07:00"), due_back=None),
+            body("handed-back", day(n, "13:00")),
+        )
+    ]
+    fleet = Fleet([state(detector(day(0, "05:00")), *days)])
+    assert record(fleet, CO, clock="handed-out").fit.exposure == pytest.approx(9 * 0.25)
+    assert record(fleet, CO, clock="calendar").fit.exposure == 9
+
+
+def test_a_failure_without_any_time_handed_out_is_counted_apart_on_that_clock() -> None:
+    told = evidence(known=Fleet([state(*DAILY, bump(day(12), missed="CO"))]), clock="handed-out")
+    assert told.in_store == 1
+    assert all(record.fit.failures == 0 for record in told.records)
+
+
+@pytest.mark.parametrize("clock", ["calendar", "handed-out"])
+def test_what_an_interval_leaves_undetected_rises_with_it_and_carries_its_limits(clock: Clock) -> None:
+    out = body("handed-out", day(0, "07:00"), due_back=None)
+    fleet = Fleet([state(DAILY[0], DAILY[1], out, *DAILY[2:], bump(day(12), missed="CO"))])
+    found = record(fleet, CO, clock=clock)
+    ends = [(band.low or 0, band.value or 0, band.high or 0) for band in found.undetected]
+    assert len(ends) == len(INTERVALS)
+    assert ends == sorted(ends)
+    assert all(0 < low < value < high for low, value, high in ends)
+
+
+def test_absences_weigh_more_than_the_mean_gap_says() -> None:
+    # 1 - sum(1 - exp(-rate gap)) / (rate sum(gap)): the mean over the log of the average probability of
+    # failure on demand (IEC 61508-6:2010, annex B, with unequal intervals), written out longhand
+    gapped = [*DAILY, bump(day(30)), bump(day(31), missed="CO")]
+    found = record(Fleet([state(*gapped)]), CO)
+    assert found.fit.rate is not None
+    assert found.undetected_now is not None
+    assert found.undetected_now.value is not None
+    rate, gaps = found.fit.rate, [1] * 10 + [21]
+    longhand = 1 - sum(1 - math.exp(-rate * gap) for gap in gaps) / (rate * sum(gaps))
+    assert found.undetected_now.value == pytest.approx(longhand, rel=1e-9)
+    assert found.undetected_now.value > 3 * (rate * sum(gaps) / len(gaps) / 2)
+
+
+def test_too_little_record_says_how_much_more_is_wanting() -> None:
+    found = record(Fleet([state(*DAILY)]), CO)
+    # three per thirty sensor-years: -ln(0.05) / 0.1 per year
+    assert found.wanting_days == pytest.approx(29.957 * YEAR_DAYS - 9, rel=1e-3)
+    failing = record(Fleet([state(*DAILY, bump(day(12), missed="CO"))]), CO)
+    assert failing.wanting_days is None
+
+
+def test_groups_are_by_channel_by_type_and_by_site() -> None:
+    fleet = Fleet([state(*DAILY)])
+    assert {each.group for each in evidence(known=fleet, by="type").records} == {"Heron Works Quartet P"}
+    assert {each.group for each in evidence(known=fleet, by="site").records} == {fleet.states[0].site}
+    assert len(evidence(known=fleet).records) == 4
+
+
+def test_a_fleet_without_any_test_has_no_record() -> None:
+    told = evidence(known=Fleet([state(detector(day(0)))]))
+    assert (told.records, told.detectors) == ((), 1)
