@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -37,7 +38,7 @@ def state(*bodies: dict[str, Any]) -> DetectorState:
 
 
 def day(number: int, clock: str = "06:00") -> str:
-    return at(clock, f"2026-{1 + number // 28:02d}-{1 + number % 28:02d}")
+    return at(clock, str(date(2026, 1, 1) + timedelta(days=number)))
 
 
 def record(fleet: Fleet, group: str, **asked: Any) -> Record:
