@@ -14,7 +14,7 @@ def test_the_flammable_limits_are_those_of_the_chemicals_library() -> None:
     """Data files of ``chemicals``: IEC 60079-20-1 (2010) and NFPA 497 (2008)."""
     for gas in GASES:
         for basis, method in ((IEC, safety.IEC), (NFPA, safety.NFPA)):
-            value = safety.LFL(CASRN=gas.cas, method=method) if gas.lfl_iec or gas.lfl_nfpa else None
+            value = safety.LFL(CASRN=gas.cas, method=method) if gas.name != "air" else None
             expected = None if value is None else Decimal(repr(value)) * 100
             assert lfl_vol_pct(gas.name, basis) == expected, (gas.name, basis)
 
