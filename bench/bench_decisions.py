@@ -35,14 +35,19 @@ class Growing:
     def __init__(self) -> None:
         self.states: dict[str, State] = {}
         self.entries: dict[str, Book] = {}
+        self.known: dict[str, tuple[int, Mapping[str, Any], str]] = {}
 
     def add(self, entry: tuple[int, Mapping[str, Any], str]) -> None:
         """One more entry."""
         index, body, recorded = entry
         item = item_of(index, body, recorded)
+        self.known[body["id"]] = entry
+        original = self.known.get(body.get("corrects", ""))
         for subject in body["about"]:
             about = self.entries.setdefault(subject, [])
             about.append(entry)
+            if original is not None and subject not in original[1]["about"]:
+                about.append(original)  # what was moved here is judged by where it came from
             state = apply(self.states.get(subject) or empty(subject), item)
             self.states[subject] = state if state is not None else fold(subject, about)
 

@@ -65,18 +65,36 @@ def facts_of(book: Sequence[tuple[int, Mapping[str, Any], str]]) -> list[Fact]:
             corrected[body["corrects"]] = (body, recorded)
     facts = []
     for index, body, recorded in book:
-        said, known_at = body, recorded
+        said, known_at, hollow = body, recorded, False
         if body["id"] in corrected:
             correction, known_at = corrected[body["id"]]
             if correction["how"] == "void":
                 continue
             said = {**correction["replacement"], "id": body["id"]}
+            hollow = only_helps(said) and proves_nothing(body, moment(recorded), correction)
         happened, arrived = moment(said["at"]), moment(known_at)
-        idle = False
+        idle = hollow
         if happened > arrived + timedelta(minutes=2):
             idle, happened = only_helps(said), arrived
+        if hollow:
+            happened = min(happened, moment(recorded))
         facts.append(Fact(happened, not only_helps(said), index, said, idle))
     return sorted(facts, key=lambda fact: fact[:3])
+
+
+def proves_nothing(first: Mapping[str, Any], arrived: datetime, correction: Mapping[str, Any]) -> bool:
+    """Whether a correction that would help says what cannot be, or what its writer may not say.
+
+    An entry that arrived in the morning did not happen at noon, whenever that is said; whoever wrote an entry
+    at an impossible time does not say themselves when it happened; and nothing but a test becomes a test.
+    """
+    latest = arrived + timedelta(minutes=2)
+    instead = correction["replacement"]
+    return (
+        moment(instead["at"]) > latest
+        or (moment(first["at"]) > latest and first["by"] == correction["by"])
+        or instead["kind"] != first["kind"]
+    )
 
 
 def says_no(body: Mapping[str, Any]) -> bool:

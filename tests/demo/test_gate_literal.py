@@ -75,11 +75,16 @@ class Folded:
 
 
 def by_subject(book: Book) -> dict[str, Book]:
-    """The entries about each subject."""
+    """The entries about each subject, and what was moved to it from another."""
     entries: dict[str, Book] = {}
+    known = {entry[1]["id"]: entry for entry in book}
     for entry in book:
         for subject in entry[1]["about"]:
-            entries.setdefault(subject, []).append(entry)
+            about = entries.setdefault(subject, [])
+            about.append(entry)
+            original = known.get(entry[1].get("corrects", ""))
+            if original is not None and subject not in original[1]["about"]:
+                about.append(original)
     return entries
 
 

@@ -167,19 +167,82 @@ def test_a_correction_moves_a_test_to_another_detector() -> None:
     assert [reason.entry for reason in there.open_reasons] == [wrong["id"]]
 
 
-def test_a_corrected_clock_makes_a_pass_count() -> None:
+def corrected(
+    original: dict[str, Any], when: str, *, by: str = "person:K-1", **replacement: Any
+) -> dict[str, Any]:
+    """A correction that puts the same entry with some fields changed in place of the first."""
+    return body(
+        "correction", when, by=by, corrects=original["id"], of_about=original["about"], how="replace",
+        replacement={**original, **replacement},
+    )  # fmt: skip
+
+
+def test_a_clock_corrected_by_a_second_person_makes_a_pass_count() -> None:
     ahead = bump(at("18:00"))
-    right = {**ahead, "at": at("08:00")}
-    fix = body(
-        "correction",
-        at("09:00"),
-        corrects=ahead["id"],
-        of_about=ahead["about"],
-        how="replace",
-        replacement=right,
-    )
+    fix = corrected(ahead, at("09:00"), at=at("08:00"))
     state = folded(detector(), ahead, fix, recorded={ahead["id"]: at("08:01")})
     assert [(test.counts, test.at) for test in state.tests] == [(True, ms("08:00"))]
+
+
+def test_a_doubtful_pass_does_not_count_because_its_correction_came_after_its_time() -> None:
+    ahead = bump(at("11:00"))
+    warmer = corrected(ahead, at("11:30"), temperature_c="14")
+    state = folded(detector(), ahead, warmer, recorded={ahead["id"]: at("08:00")})
+    assert [(test.counts, test.temperature_c) for test in state.tests] == [(False, "14")]
+    assert state.doubtful == (ahead["id"],)
+
+
+def test_no_correction_says_that_a_pass_happened_after_it_was_recorded() -> None:
+    passed = bump(at("07:00"))
+    later = corrected(passed, at("16:00"), at=at("15:30"))
+    near = corrected(passed, at("16:00"), at=at("07:03"))
+    recorded = {passed["id"]: at("07:01")}
+    assert [test.counts for test in folded(detector(), passed, later, recorded=recorded).tests] == [False]
+    assert [test.counts for test in folded(detector(), passed, near, recorded=recorded).tests] == [True]
+
+
+def test_whoever_wrote_a_doubtful_pass_does_not_say_when_it_was() -> None:
+    ahead = bump(at("18:00"), by="person:P-07")
+    own = corrected(ahead, at("09:00"), by="person:P-07", at=at("08:00"))
+    again = corrected(ahead, at("09:10"), by="person:K-1", at=at("08:00"))
+    recorded = {ahead["id"]: at("08:01")}
+    assert [test.counts for test in folded(detector(), ahead, own, recorded=recorded).tests] == [False]
+    assert [test.counts for test in folded(detector(), ahead, own, again, recorded=recorded).tests] == [True]
+    undone = folded(detector(), ahead, again, own, recorded=recorded)
+    assert [test.counts for test in undone.tests] == [False], "the last correction is the one that counts"
+
+
+def test_a_fail_that_a_correction_dates_later_still_forbids() -> None:
+    failed = bump(at("07:00"), missed="CO")
+    later = corrected(failed, at("16:00"), at=at("15:30"))
+    state = folded(detector(), failed, later, recorded={failed["id"]: at("07:01")})
+    assert [reason.at for reason in state.open_reasons] == [ms("15:30")]
+
+
+def test_a_note_does_not_become_a_pass() -> None:
+    note = body("note", at("07:00"), subject=D, about=[D])
+    turned = {**bump(at("07:00")), "id": note["id"]}
+    fix = body(
+        "correction", at("07:30"), corrects=note["id"], of_about=[D], how="replace", replacement=turned
+    )
+    assert [test.counts for test in folded(detector(), note, fix).tests] == [False]
+
+
+def test_a_pass_moved_from_another_detector_is_judged_by_where_it_came_from() -> None:
+    there = "detector:D-018"
+    ahead = bump(at("11:00"))
+    moved = corrected(ahead, at("11:30"), detector=there, about=[there, "cylinder:C-112"])
+    entries = [detector(detector=there), ahead, moved]
+
+    def tests_of(listed: list[dict[str, Any]], recorded: str) -> list[bool]:
+        return [
+            test.counts for test in folded(*listed, subject=there, recorded={ahead["id"]: recorded}).tests
+        ]
+
+    assert tests_of(entries, at("11:00")) == [True]
+    assert tests_of(entries, at("08:00")) == [False]
+    assert tests_of([entries[0], moved], at("11:00")) == [False], "nobody knows when it was recorded"
+    assert folded(*entries, subject=there).count == 2, "the original is not about it"
 
 
 def test_a_cylinder_counts_its_tests_gas_and_readings() -> None:

@@ -9,11 +9,14 @@ import pytest
 from pitbird.fleet.state import DetectorState
 from pitbird.rules.decision import Verdict
 from pitbird.services.appending import append
+from pitbird.services.correcting import CorrectsNothing
 from pitbird.services.doubts import NotCountersigned, at_another_time, countersign, doubts
 from pitbird.services.gate import gate_one
 from pitbird.services.knowing import Now
+from pitbird.services.refolding import refold_in_full
 from pitbird.services.writing import Actor, EntryRefused, write
-from tests.bodies import at, bump, ms
+from pitbird.store import book
+from tests.bodies import at, body, bump, ms
 
 D = "detector:D-017"
 
@@ -85,3 +88,36 @@ def test_no_correction_makes_a_doubtful_pass_count_at_a_time_after_it_was_record
     with pytest.raises(EntryRefused, match="cannot have happened later"):
         write(draft, keeper, now=ms("12:30"))
     assert gate_one(D, now=ms("12:31")).decision.verdict is Verdict.NOT_YET
+
+
+def test_nor_where_the_correction_came_in_with_an_export(ahead: tuple[Actor, str]) -> None:
+    """What was typed would have been refused; a foreign hand may have appended it all the same."""
+    _, entry = ahead
+    (doubt,) = doubts()
+    warmer = {**doubt.body, "temperature_c": "14"}
+    fix = body(
+        "correction", at("12:00"), by="person:K-1", corrects=entry, of_about=doubt.body["about"],
+        how="replace", replacement=warmer,
+    )  # fmt: skip
+    append(fix, recorded_at=ms("12:30"))
+    assert gate_one(D, now=ms("12:31")).decision.verdict is Verdict.NOT_YET
+    assert Now().state(D) == refold_in_full(D)
+    (still,) = doubts()
+    assert still.body["temperature_c"] == "14", "what is countersigned is the entry as it counts"
+    assert still.ahead == 235 * 60_000
+
+
+@pytest.mark.parametrize(
+    ("corrects", "words"),
+    [("nothing", "no entry of this book before it"), ("genesis", "cannot be corrected")],
+)
+def test_a_correction_without_an_original_is_not_taken(fleet: Actor, corrects: str, words: str) -> None:
+    first = book.at_index(0)
+    assert first is not None
+    named = first.entry_id if corrects == "genesis" else bump(at("07:00"))["id"]
+    about = ["book:main"] if corrects == "genesis" else [D]
+    fix = body("correction", at("08:00"), corrects=named, of_about=about, about=about)
+    size = book.head().size
+    with pytest.raises(CorrectsNothing, match=words):
+        append(fix, recorded_at=ms("08:00"))
+    assert book.head().size == size

@@ -7,14 +7,37 @@ did not tell that subject too, its state would go on believing the earlier one.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from pitbird.services.quick import QUICK
 from pitbird.store import book
 
+#: What no correction may name; what it said is corrected at the entry that it names.
+NEVER_CORRECTED: Final = frozenset({"correction", "genesis", "erasure"})
 
-class CorrectionIncomplete(ValueError):
+
+class CorrectionRefused(ValueError):
+    """A correction that the book does not take; ``field`` is where it is at fault."""
+
+    field = "correction.corrects"
+
+
+class CorrectsNothing(CorrectionRefused):
+    """A correction of an entry that does not stand before it in the book, or that is never corrected."""
+
+    def __init__(self, entry_id: str, kind: str | None) -> None:
+        what = (
+            "no entry of this book before it has that id; a correction stands behind what it corrects"
+            if kind is None
+            else f"a {kind} cannot be corrected; correct the entry that it names anew instead"
+        )
+        super().__init__(f"the correction of {entry_id} is not taken: {what}")
+
+
+class CorrectionIncomplete(CorrectionRefused):
     """A correction that leaves out something that the corrected entry touched."""
+
+    field = "correction.of_about"
 
     def __init__(self, entry_id: str, missing: tuple[str, ...]) -> None:
         super().__init__(
@@ -42,7 +65,13 @@ def touched_by(entry_id: str) -> tuple[str, ...]:
 
 
 def require_complete(body: Mapping[str, Any]) -> None:
-    """Refuse a correction that does not tell everything its original touched. Raises CorrectionIncomplete."""
+    """Refuse a correction that does not tell everything its original touched, or has no original.
+
+    Raises CorrectionIncomplete or CorrectsNothing.
+    """
+    row = book.by_id(body["corrects"])
+    if row is None or row.kind in NEVER_CORRECTED:
+        raise CorrectsNothing(body["corrects"], row.kind if row else None)
     missing = tuple(subject for subject in touched_by(body["corrects"]) if subject not in body["about"])
     if missing:
         raise CorrectionIncomplete(body["corrects"], missing)

@@ -8,9 +8,9 @@ from typing import Any
 
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState
 from pitbird.fleet.times import Ms, ms_of, text_of
-from pitbird.record.leaf import read_leaf
 from pitbird.services import clock
 from pitbird.services.appending import Appended
+from pitbird.services.correcting import what_counts
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, write
 from pitbird.store import book
@@ -18,7 +18,8 @@ from pitbird.store import book
 
 @dataclass(frozen=True)
 class Doubt:
-    """One entry that is left out: its own time lies after that at which it was recorded."""
+    """One entry that is left out: its own time lies after that at which it was recorded. ``body`` is what
+    counts of it, corrections heeded."""
 
     row: book.Row
     body: dict[str, Any]
@@ -26,7 +27,7 @@ class Doubt:
     @property
     def ahead(self) -> int:
         """By how many milliseconds its clock runs ahead, at the least."""
-        return self.row.at - self.row.recorded_at
+        return max(self.row.at, ms_of(self.body["at"])) - self.row.recorded_at
 
 
 class NotCountersigned(ValueError):
@@ -45,7 +46,7 @@ def doubts() -> tuple[Doubt, ...]:
         ids.update(dict.fromkeys(person.doubtful))
     rows = [row for row in map(book.by_id, ids) if row is not None]
     rows.sort(key=lambda row: -row.index)
-    return tuple(Doubt(row, read_leaf(row.leaf.encode()).body) for row in rows)
+    return tuple(Doubt(row, body) for row in rows if (body := what_counts(row)) is not None)
 
 
 def countersign(entry_id: str, at: Ms, reason: str, actor: Actor, *, now: Ms | None = None) -> Appended:

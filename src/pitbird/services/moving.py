@@ -17,7 +17,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in
 from pitbird.services.appending import Ledger, standing_row
-from pitbird.services.correcting import CorrectionIncomplete
+from pitbird.services.correcting import CorrectionRefused
 from pitbird.services.decoding import decode_state
 from pitbird.services.quick import QUICK, uncollected
 from pitbird.services.refolding import refold_keeping_points
@@ -99,8 +99,8 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
                 continue
             try:
                 ledger.add_leaf(entry.leaf)
-            except CorrectionIncomplete as told:
-                faults.append(Fault("correction.of_about", "", str(told), entry.index + 2))
+            except CorrectionRefused as told:
+                faults.append(Fault(told.field, "", str(told), entry.index + 2))
             blob_store.put(
                 [
                     SealedBlob(name, blob.salt, blob.media_type or "text/plain", blob.data)

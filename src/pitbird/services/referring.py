@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pitbird.fleet.folding.item import CLOCK_TOLERANCE, item_of, permits
+from pitbird.fleet.folding.item import permits, runs_ahead
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
@@ -15,7 +15,7 @@ from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import Fault
 from pitbird.record.leaf import read_leaf
-from pitbird.services.correcting import touched_by
+from pitbird.services.correcting import NEVER_CORRECTED, touched_by
 from pitbird.services.knowing import Now
 from pitbird.store import book
 
@@ -41,7 +41,7 @@ def _correction(body: Correction) -> Iterator[Fault]:
     if original is None:
         yield Fault("correction.corrects", body.corrects, "no entry in this book has that id")
         return
-    if original["kind"] in {"correction", "genesis", "erasure"}:
+    if original["kind"] in NEVER_CORRECTED:
         problem = f"a {original['kind']} cannot be corrected; correct the entry that it names anew instead"
         yield Fault("correction.corrects", body.corrects, problem)
         return
@@ -73,18 +73,13 @@ def _correction(body: Correction) -> Iterator[Fault]:
 def _recorded_before(entry_id: str, at: str) -> Ms | None:
     """When an entry was recorded, where that lies before a time at which it is said to have happened."""
     row = book.by_id(entry_id)
-    if row is None or ms_of(at) <= row.recorded_at + CLOCK_TOLERANCE:
-        return None
-    return Ms(row.recorded_at)
+    return Ms(row.recorded_at) if row is not None and runs_ahead(ms_of(at), Ms(row.recorded_at)) else None
 
 
 def _of_doubtful_clock(entry_id: str) -> bool:
-    """Whether an entry permits, and is left out because it is dated after it was recorded."""
+    """Whether an entry is dated after it was recorded."""
     row = book.by_id(entry_id)
-    if row is None:
-        return False
-    leaf = read_leaf(row.leaf.encode())
-    return not item_of(row.index, leaf.body, leaf.recorded_at).counts
+    return row is not None and runs_ahead(Ms(row.at), Ms(row.recorded_at))
 
 
 def _return(body: ReturnedToService) -> Iterator[Fault]:

@@ -21,8 +21,9 @@ _decode_leaf: Final = msgspec.json.Decoder().decode
 
 
 def entries_about(subject: str, *, below: int | None = None) -> Entries:
-    """The entries about a subject as the fold wants them: index, body, recorded_at."""
-    return _entries(book.about(subject, below=below))
+    """The entries about a subject as the fold wants them: index, body, recorded_at. What was moved to it from
+    another subject is among them."""
+    return _entries(_with_corrected(book.about(subject, below=below)))
 
 
 def _entries(rows: Iterable[book.Row]) -> Entries:
@@ -66,13 +67,19 @@ def refold_keeping_points(subject: str) -> State:
 
 def _since(subject: str, at: Ms) -> Entries:
     """What happened after an instant, with every correction and what each of them corrects."""
-    rows = {row.index: row for row in book.about_since(subject, at)}
-    bodies = [_decode_leaf(row.leaf)["body"] for row in rows.values() if row.kind == "correction"]
-    for body in bodies:
-        original = book.by_id(body["corrects"])
-        if original is not None and subject in _decode_leaf(original.leaf)["body"]["about"]:
-            rows[original.index] = original
-    return _entries(rows.values())
+    return _entries(_with_corrected(book.about_since(subject, at)))
+
+
+def _with_corrected(rows: Iterable[book.Row]) -> Iterable[book.Row]:
+    """The same entries, and those that the corrections among them correct."""
+    found = {row.entry_id: row for row in rows}
+    for row in list(found.values()):
+        if row.kind == "correction":
+            corrected = _decode_leaf(row.leaf)["body"]["corrects"]
+            original = found.get(corrected) or book.by_id(corrected)
+            if original is not None:
+                found[corrected] = original
+    return found.values()
 
 
 def _counted(state: State) -> State:
@@ -91,7 +98,8 @@ def earliest_touched(body: Mapping[str, Any], recorded_at: str) -> Ms:
         original = book.by_id(body["corrects"])
         if original is not None:
             leaf = _decode_leaf(original.leaf)
-            instants.append(item_of(0, leaf["body"], leaf["recorded_at"]).order_at)
+            # What permits counts from no later than when its original was recorded.
+            instants += [item_of(0, leaf["body"], leaf["recorded_at"]).order_at, Ms(original.recorded_at)]
         for subject in body["of_about"]:
             instants += list(_earlier_replacements(subject, body["corrects"]))
     return min(instants)

@@ -8,7 +8,8 @@ Clocks. ``at`` more than two minutes after ``recorded_at`` cannot be right. An e
 (a pass, a return to service, a training) is then left out and listed as doubtful; one that forbids
 counts from when it was recorded.
 
-Corrections are flat: the correction with the highest index says what an entry is now worth.
+Corrections are flat: the correction with the highest index says what an entry is now worth. One that
+permits is believed only as far as its original allows (``item_instead``).
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import msgspec
 
 from pitbird.fleet.folding.cylinder import fold_cylinder
 from pitbird.fleet.folding.detector import fold_detector
-from pitbird.fleet.folding.item import Item, item_of, order_of
+from pitbird.fleet.folding.item import Item, item_instead, item_of, order_of
 from pitbird.fleet.folding.others import fold_other, fold_person, fold_site
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
@@ -67,6 +68,8 @@ def fold(
 ) -> State:
     """The state that all entries about a subject amount to: ``(index, body, recorded_at)`` in any order.
 
+    An entry about something else may stand among them, to tell what a correction corrects that moved it
+    here; without it what permits does not count.
     ``until`` leaves out what happened after an instant (its corrections are still heeded). ``start`` is a
     state that holds everything up to its ``last_at`` already: then only later entries are needed, with every
     correction and every corrected entry.
@@ -75,8 +78,8 @@ def fold(
     states = deque(trace(subject, listed, until=until, start=start), maxlen=1)
     state = states[0] if states else start or empty(subject)
     if start is None:
-        last_index = listed[-1][0] if listed else -1
-        return msgspec.structs.replace(state, count=len(listed), last_index=last_index)
+        indices = [index for index, body, _ in listed if subject in body["about"]]
+        return msgspec.structs.replace(state, count=len(indices), last_index=max(indices, default=-1))
     return state
 
 
@@ -98,42 +101,36 @@ def trace(
 
 def _items(subject: str, listed: list[tuple[int, Mapping[str, Any], str]]) -> list[Item]:
     """The entries as they count: corrected ones in place of their originals, voided ones left out."""
-    corrections: dict[str, tuple[Mapping[str, Any], str]] = {}
-    for _, body, recorded_at in listed:
+    corrections: dict[str, Mapping[str, Any]] = {}
+    for _, body, _ in listed:
         if body["kind"] == "correction":
-            corrections[body["corrects"]] = (body, recorded_at)
+            corrections[body["corrects"]] = body
+    if not corrections:
+        return [item_of(*entry) for entry in listed if subject in entry[1]["about"]]
+    entries = {body["id"]: (index, body, recorded_at) for index, body, recorded_at in listed}
     items = []
     for index, body, recorded_at in listed:
-        if body["id"] in corrections:
-            correction, made_at = corrections[body["id"]]
-            replacement = correction.get("replacement")
-            if replacement is None or subject not in replacement["about"]:
-                continue
-            items.append(item_of(index, {**replacement, "id": body["id"]}, made_at))
-        elif body["kind"] == "correction":
-            items.extend(_moved_here(subject, index, body, recorded_at, corrections, listed))
-        else:
+        if subject not in body["about"]:
+            continue  # it only tells what a correction corrects
+        if body["id"] in corrections and body["kind"] != "correction":
+            correction = corrections[body["id"]]
+            made_at = entries[correction["id"]][2]
+            if _stays(subject, correction):
+                items.append(item_instead(index, correction, made_at, (body, recorded_at)))
+        elif body["kind"] != "correction":
             items.append(item_of(index, body, recorded_at))
+        elif corrections[body["corrects"]] is body and _stays(subject, body):
+            original = entries.get(body["corrects"])
+            if original is None or subject not in original[1]["about"]:
+                # Moved here from another subject; the original is not among those about this one.
+                items.append(item_instead(index, body, recorded_at, original and original[1:]))
     return items
 
 
-def _moved_here(
-    subject: str,
-    index: int,
-    correction: Mapping[str, Any],
-    recorded_at: str,
-    corrections: Mapping[str, tuple[Mapping[str, Any], str]],
-    listed: list[tuple[int, Mapping[str, Any], str]],
-) -> list[Item]:
-    """The entry that a correction moved to this subject; the original is not among its entries."""
-    if corrections[correction["corrects"]][0] is not correction:
-        return []
-    if any(body["id"] == correction["corrects"] for _, body, _ in listed):
-        return []
+def _stays(subject: str, correction: Mapping[str, Any]) -> bool:
+    """Whether what a correction makes of an entry is about a subject."""
     replacement = correction.get("replacement")
-    if replacement is None or subject not in replacement["about"]:
-        return []
-    return [item_of(index, {**replacement, "id": correction["corrects"]}, recorded_at)]
+    return replacement is not None and subject in replacement["about"]
 
 
 def _order_is_free(state: State, item: Item) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
@@ -28,10 +29,15 @@ class Item:
     body: Mapping[str, Any]
 
 
+def runs_ahead(at: Ms, recorded_at: Ms) -> bool:
+    """Whether a time cannot be right, because it lies further after the recording than clocks may differ."""
+    return at > recorded_at + CLOCK_TOLERANCE
+
+
 def item_of(index: int, body: Mapping[str, Any], recorded_at: str) -> Item:
-    """The item of an entry (or of what a correction made of it, with the correction's ``recorded_at``)."""
+    """The item of an entry as it was written."""
     at, recorded = ms_of(body["at"]), ms_of(recorded_at)
-    in_doubt = at > recorded + CLOCK_TOLERANCE
+    in_doubt = runs_ahead(at, recorded)
     return Item(
         index=index,
         id=body["id"],
@@ -40,6 +46,36 @@ def item_of(index: int, body: Mapping[str, Any], recorded_at: str) -> Item:
         recorded_at=recorded,
         counts=not (in_doubt and permits(body)),
         body=body,
+    )
+
+
+def item_instead(
+    index: int,
+    correction: Mapping[str, Any],
+    made_at: str,
+    original: tuple[Mapping[str, Any], str] | None,
+) -> Item:
+    """The item of what a correction puts in the place of its original (body and ``recorded_at``).
+
+    What permits is judged by the original: it counts only if that is known and of the same kind, if it was
+    recorded no sooner than the replacement says it happened, and, where the original's own clock cannot be
+    right, if a second person says when it happened. The correction's own time would prove nothing: any
+    wrong clock is right once the hours have passed. What forbids counts as the correction says.
+    """
+    replacement = correction["replacement"]
+    item = item_of(index, {**replacement, "id": correction["corrects"]}, made_at)
+    if not permits(item.body):
+        return item
+    if original is None:
+        return dataclasses.replace(item, counts=False)
+    first, recorded = original[0], ms_of(original[1])
+    believed = (
+        first["kind"] == item.kind
+        and not runs_ahead(ms_of(replacement["at"]), recorded)
+        and not (runs_ahead(ms_of(first["at"]), recorded) and correction["by"] == first["by"])
+    )
+    return (
+        item if believed else dataclasses.replace(item, order_at=min(item.order_at, recorded), counts=False)
     )
 
 
