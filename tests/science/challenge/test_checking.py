@@ -36,6 +36,7 @@ def test_a_four_gas_detector_and_its_gas_are_in_order() -> None:
         (mixture(("oxygen", 18, "vol_pct"), balance="methane"), "gas.balance", "methane burns"),
         (mixture(("oxygen", 18, "vol_pct"), balance="air"), "gas.balance", "oxygen of its own"),
         (mixture(("oxygen", 18, "vol_pct"), balance="chlorine"), "gas.balance", "must be air, nitrogen"),
+        (mixture(("air", 90, "vol_pct")), "gas.components[0].gas", "air is a balance"),
         (mixture(), "gas.components", "at least one"),
     ],
 )  # fmt: skip

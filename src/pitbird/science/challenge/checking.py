@@ -79,7 +79,11 @@ def _check_balance(mixture: Mixture) -> Iterator[Problem]:
 
 
 def _check_component(component: Component, place: str) -> Iterator[Problem]:
-    yield from _known(component.gas, f"{place}.gas")
+    if is_air(component.gas):
+        problem = "air is a balance; write its oxygen as a component, or air as the balance"
+        yield Problem(f"{place}.gas", component.gas, problem)
+    else:
+        yield from _known(component.gas, f"{place}.gas")
     most = MOST[component.unit]
     if not 0 <= component.amount <= most:  # also what is not a number
         yield Problem(
