@@ -36,6 +36,34 @@ def rows(sql: str) -> list[list[Any]]:
         return [list(found) for found in cursor.fetchall()]
 
 
+def replacing() -> list[str]:
+    """What puts another row in the place of one, or takes all away at once, each database in its own way."""
+    if connection.vendor == "postgresql":
+        return [f"TRUNCATE {table}" for table in ("store_entry", "store_mention")]
+    entry = ", ".join(f'"{name}"' for name in columns("store_entry"))
+    mention = ", ".join(f'"{name}"' for name in columns("store_mention"))
+    other_id = entry.replace('"entry_id"', "'another'")
+    other_index = entry.replace('"index"', "999")
+    return [
+        f"INSERT OR REPLACE INTO store_entry ({entry}) SELECT {other_id} FROM store_entry",
+        f"INSERT OR REPLACE INTO store_entry ({entry}) SELECT {other_index} FROM store_entry LIMIT 1",
+        f"REPLACE INTO store_mention ({mention}) SELECT {mention} FROM store_mention",
+    ]
+
+
+def rebuild_entries() -> None:
+    """Rebuild the table of entries as a migration of a column does: on SQLite into a new table."""
+    from pitbird.store.models import Entry
+
+    before = Entry._meta.get_field("kind")
+    after = before.clone()
+    after.max_length = 60
+    after.set_attributes_from_name("kind")
+    after.model = Entry
+    with connection.schema_editor() as editor:
+        editor.alter_field(Entry, before, after)
+
+
 def seen() -> dict[str, Any]:
     """The guards, and what stands in the tables."""
     from pitbird.store import guards
@@ -47,6 +75,9 @@ def seen() -> dict[str, Any]:
         "update refused": refused("UPDATE store_mention SET nth = nth + 100"),
         "delete refused": refused("DELETE FROM store_mention"),
         "entry update refused": refused("UPDATE store_entry SET kind = 'note'"),
+        "entry delete refused": refused("DELETE FROM store_entry"),
+        "replacing refused": [refused(sql) for sql in replacing()],
+        "entries": rows('SELECT "index", "entry_id", "kind", "leaf" FROM store_entry ORDER BY "index"'),
     }
 
 
@@ -73,6 +104,12 @@ def main() -> None:
     told["back"] = seen()
     call_command("migrate", verbosity=0)
     told["forward"] = seen()
+    rebuild_entries()
+    from pitbird.store import guards
+
+    told["lost with the table"] = guards.missing(connection)
+    call_command("migrate", verbosity=0)
+    told["entries rebuilt"] = seen()
     told["times"] = rows(
         'SELECT m."subject", m."nth", m."at", e."at", m."correction", e."kind" FROM store_mention m '
         'JOIN store_entry e ON e."index" = m."index" ORDER BY m."subject", m."nth"'
