@@ -15,6 +15,8 @@ from typing import Final
 IEC: Final = "iec-60079-20-1"
 NFPA: Final = "nfpa-497"
 BASES: Final = (IEC, NFPA)
+#: The edition whose limits stand here, by basis.
+EDITIONS: Final = {IEC: "IEC 60079-20-1 (2010)", NFPA: "NFPA 497 (2008)"}
 
 
 @dataclass(frozen=True, slots=True)
