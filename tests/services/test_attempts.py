@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from pitbird.services.attempts import attempts
+from datetime import date
+
+from pitbird.fleet.times import HOUR, text_of
+from pitbird.services.attempts import attempts, day_at
 from pitbird.services.writing import Actor, write
 from tests.bodies import at, bump, ms
 
@@ -38,3 +41,12 @@ def test_a_voided_attempt_does_not_count_and_one_moved_in_time_counts_where_it_i
     assert attempts(since=ms("06:00"), until=ms("08:00")).detectors == ()
     earlier = attempts(since=ms("05:00"), until=ms("06:00"))
     assert [(c.subject, c.all) for c in earlier.detectors] == [("detector:D-017", 1)]
+
+
+def test_a_day_is_that_of_the_sites_clock_also_when_clocks_change_or_skip_midnight() -> None:
+    # IANA tz database: Lisbon goes to summer time on 29 March 2026 at 01:00; Sao Paulo skipped midnight of
+    # 4 November 2018, whose clocks began at 01:00 (-02).
+    start, end = day_at(date(2026, 3, 29), "Europe/Lisbon")
+    assert (text_of(start), (end - start) // HOUR) == ("2026-03-29T00:00:00.000Z", 23)
+    start, end = day_at(date(2018, 11, 4), "America/Sao_Paulo")
+    assert (text_of(start), text_of(end)) == ("2018-11-04T03:00:00.000Z", "2018-11-05T02:00:00.000Z")

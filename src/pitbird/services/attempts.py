@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from pitbird.fleet.times import Ms, ms_of
+from pitbird.fleet.times import Ms, ms_from, ms_of, next_change_over
 from pitbird.services.quick import QUICK
 from pitbird.store import book
 
@@ -53,6 +55,14 @@ def attempts(*, since: Ms, until: Ms, site: str | None = None) -> Attempts:
                 count.reasons[body.get("spoiled_because", "other")] += 1
     ordered = {sort: tuple(sorted(found.values(), key=_worst_first)) for sort, found in counts.items()}
     return Attempts(since, until, ordered["detector"], ordered["person"], ordered["cylinder"])
+
+
+def day_at(day: date, zone: str) -> tuple[Ms, Ms]:
+    """The first instant of a calendar day at a site, and the first after it, also where clocks skip midnight."""
+    noon = datetime.combine(day, time(12), ZoneInfo(zone))
+    before = datetime.combine(day - timedelta(days=1), time(12), ZoneInfo(zone))
+    start, end = (next_change_over(ms_from(moment), zone, ("00:00",)) for moment in (before, noon))
+    return start, end
 
 
 def _worst_first(count: Count) -> tuple[float, int, str]:

@@ -18,6 +18,7 @@ WHAT: Final = {
     "people": "the list of people",
     "person": "the page of a person",
     "account": "how a person signs in",
+    "attempts": "the counts of people's tests",
     "erasing": "what erasing would take",
     "name-search": "a search by name or wearer",
     "export": "the export of the book",

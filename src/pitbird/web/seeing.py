@@ -17,6 +17,7 @@ _PAGES: Final = {
     "people": "people",
     "person": "person",
     "let-in": "account",
+    "attempts": "attempts",
     "erase-person": "erasing",
     "book-export": "export",
 }

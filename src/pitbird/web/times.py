@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 
 from django.utils import dateformat
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from pitbird.fleet.times import DAY, Ms, local, ms_from
+from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms, local, ms_from
 from pitbird.services import clock
 
 UTC_NAME = "UTC"
@@ -53,6 +54,15 @@ def day_shown(text: str | None) -> str:
         return dateformat.format(date.fromisoformat(text), "j M Y")
     except ValueError:
         return text
+
+
+def span(length: int) -> str:
+    """A length of time in words, ``3 h 55 min``; from two days on in days and hours; down, never up."""
+    if length < 2 * DAY:
+        hours, minutes = length // HOUR, length % HOUR // MINUTE
+        return (_("%d h") % hours + " " if hours else "") + _("%d min") % minutes
+    days, hours = length // DAY, length % DAY // HOUR
+    return ngettext("%d day", "%d days", days) % days + (" " + _("%d h") % hours if hours else "")
 
 
 def typed(instant: Ms, zone: str) -> str:

@@ -9,9 +9,11 @@ from pitbird.web.api import addresses as api
 from pitbird.web.forms.account import PasswordForm
 from pitbird.web.views import (
     account,
+    attempts,
     book,
     bump,
     detectors,
+    doubts,
     erasing,
     gas,
     gate,
@@ -54,7 +56,10 @@ urlpatterns = [
     path("book/<int:index>", book.entry, name="entry"),
     path("book/<int:index>/replace", replacing.replace_entry, name="replace"),
     path("book/<int:index>/slip", slips.slip, name="slip"),
+    path("book/<int:index>/countersign", doubts.countersigning, name="countersign"),
     path("book/<int:index>/erase", erasing.erase_texts, name="erase-texts"),
+    path("doubts", doubts.doubtful, name="doubts"),
+    path("attempts", attempts.attempts, name="attempts"),
     path("retention", retention.retention, name="retention"),
     path("seen", seeing.seen, name="seen"),
     path("rules", rules.rules, name="rules"),

@@ -25,6 +25,7 @@ WHAT_WORDS: Final[dict[str, Promise]] = {
     "people": gettext_lazy("the list of people"),
     "person": gettext_lazy("the page of a person"),
     "account": gettext_lazy("how a person signs in"),
+    "attempts": gettext_lazy("the counts of people's tests"),
     "erasing": gettext_lazy("what erasing would take"),
     "name-search": gettext_lazy("a search by name or wearer"),
     "export": gettext_lazy("the export of the book"),
