@@ -99,7 +99,12 @@ def test_the_short_form_gives_the_same_number() -> None:
 
 def test_the_usual_cautions_always_stand() -> None:
     said = " ".join(relative_response("methane", "propane", IEC).cautions)
-    for words in ("own manual comes first", "25 %", "catalytic sensors only", "poisoned bead"):
+    for words in (
+        "own manual comes first",
+        "25 %",
+        "catalytic sensors only",
+        "a poisoned one loses methane first",
+    ):
         assert words in said
 
 

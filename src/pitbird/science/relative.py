@@ -128,9 +128,9 @@ def model_response(calibrated_on: str, exposed_to: str, basis: str) -> float | N
 def _cautions(on: Terms, to: Terms, response: float) -> list[str]:
     found = [
         "The instrument's own manual comes first: its factors replace this theory.",
-        f"Theory and measured factors of alkanes part by up to {SPREAD_PCT} % or so; of other vapours by more.",
+        f"Theory and measured factors of alkanes part by up to {SPREAD_PCT} %; of other vapours by more.",
         "It holds for catalytic sensors only, not for infrared, electrochemical or photoionisation sensors.",
-        "It holds for a bead in good order, with 10 % vol of oxygen or more; a poisoned bead loses methane first.",
+        "It holds for a sound bead with 10 % vol of oxygen or more; a poisoned one loses methane first.",
     ]
     gases = {on.gas: find(on.gas), to.gas: find(to.gas)}
     found += [f"{name} does not follow the model." for name in gases if name in ASTRAY]
