@@ -30,4 +30,4 @@ def _known(text: str) -> str:
 
 
 #: A gas by its name in words, a usual other name or its CAS number; kept as it was written.
-GasName = Annotated[str, AfterValidator(_known)]
+GasName = Annotated[str, AfterValidator(_known), Field(json_schema_extra={"format": "gas"})]

@@ -17,6 +17,7 @@ from ninja import NinjaAPI
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 from ninja.security import SessionAuth
 
+from pitbird.calc import definition, registry
 from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.faults import Fault
@@ -106,6 +107,11 @@ def _unknown(request: HttpRequest, fault: UnknownSubject) -> HttpResponse:
 @api.exception_handler(EntryRefused)
 def _refused(request: HttpRequest, fault: EntryRefused) -> HttpResponse:
     return failure(request, 422, "refused", "Nothing was written.", fault.faults)
+
+
+@api.exception_handler(definition.Refused)
+def _not_answered(request: HttpRequest, fault: definition.Refused) -> HttpResponse:
+    return failure(request, 422, "refused", "This cannot be calculated.", fault.faults)
 
 
 @api.exception_handler(IdTaken)
@@ -268,6 +274,29 @@ def post_entry(request: HttpRequest) -> HttpResponse:
         "again": written.again,
     }
     return answer(request, data, status=200 if written.again else 201)
+
+
+@api.get("calc", summary="The calculations and the question that each answers")
+def list_calculations(request: HttpRequest) -> HttpResponse:
+    """Names and questions; ``/api/calc/NAME`` describes one."""
+    return answer(request, {"calculations": dict(registry.LISTED)})
+
+
+@api.get("calc/{name}", summary="JSON Schema of the request and the result of a calculation, with examples")
+def describe_calculation(request: HttpRequest, name: str) -> HttpResponse:
+    """What a calculation is asked and what it answers."""
+    calculation = registry.load(name)
+    examples = [{"title": each.title, "request": each.request} for each in calculation.examples]
+    return answer(request, {**calculation.schema(), "examples": examples})
+
+
+@api.post("calc/{name}", summary="Calculate: the request as one JSON object")
+def post_calculation(request: HttpRequest, name: str) -> HttpResponse:
+    """The same answer as ``pitbird calc NAME``; 422 with every fault. Nothing is written, the book is not
+    read."""
+    if len(request.body) > MOST_BYTES:
+        raise definition.Refused([Fault(name, "", f"too long; at most {MOST_BYTES} bytes")])
+    return answer(request, registry.answer(name, definition.parsed(request.body)))
 
 
 def _parsed(data: bytes, actor: Actor) -> dict[str, Any]:

@@ -89,12 +89,13 @@ def level(
     ]
 
 
-def mark_at(rows: Sequence[Row], x: Spec, words: str, *, dash: Sequence[int] = DASHES[2]) -> list[Spec]:
-    """Vertical lines at a field of the rows, each with the words of a field at its top."""
+def mark_at(rows: Sequence[Row], x: Spec, words: str, *, left_of: bool = True) -> list[Spec]:
+    """Vertical lines at a field of the rows, each with the words of a field beside its top."""
     data = {"values": list(rows)}
-    text = {"type": "text", "align": "right", "dx": -4, "dy": 10, "baseline": "top"}
+    side: Spec = {"align": "right", "dx": -5} if left_of else {"align": "left", "dx": 5}
+    text = {"type": "text", "dy": 8, "baseline": "top", **side}
     return [
-        {"data": data, "mark": {"type": "rule", "strokeDash": list(dash)}, "encoding": {"x": x}},
+        {"data": data, "mark": {"type": "rule", "strokeDash": DASHES[2]}, "encoding": {"x": x}},
         {"data": data, "mark": text, "encoding": {"x": x, "y": {"value": 0}, "text": {"field": words}}},
     ]
 

@@ -1,0 +1,153 @@
+"""``pitbird evidence``: what this fleet's record says about failures that show only at tests."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from pitbird.services.evidence import Evidence, Record
+
+CAUTION = (
+    "Evidence may tighten an interval. By itself it never loosens the instrument's manual, the law or the"
+    " site rules; a low rate clears no sensor and no past use."
+)
+
+
+def command(
+    by: str = typer.Option("channel", help="What is put together: channel, type or site."),
+    clock: str = typer.Option("calendar", help="When a sensor ages: calendar, or only while handed-out."),
+    site: str | None = typer.Option(None, help="Only the detectors of this site."),
+    confidence: float = typer.Option(0.95, min=0.5, max=0.9999, help="Of the limits."),
+    without_calibrations: bool = typer.Option(
+        False, "--without-calibrations", help="Found outside at a calibration does not count as failed."
+    ),
+    as_json: bool = typer.Option(
+        False, "--json", help="As JSON, with the share undetected at each interval."
+    ),
+) -> None:
+    """Failure rates with their limits, and what tests as they are made now leave undetected."""
+    from pitbird.cli.naming import known
+    from pitbird.cli.ready import make_ready_with_book
+    from pitbird.cli.refusing import Faults, near_words
+
+    make_ready_with_book()
+    from pitbird.services.evidence import evidence
+
+    faults = Faults()
+    for name, given, allowed in (
+        ("--by", by, ("channel", "type", "site")), ("--clock", clock, ("calendar", "handed-out")),
+    ):  # fmt: skip
+        if given not in allowed:
+            faults.add(f"{name} {given}: write {' or '.join(allowed)}{near_words(given, allowed)}")
+    place = known("site", site, faults) if site else None
+    faults.refuse()
+    told = evidence(
+        by=by,  # type: ignore[arg-type] # looked at above
+        clock=clock,  # type: ignore[arg-type]
+        calibration_counts=not without_calibrations,
+        site=place,
+        confidence=confidence,
+    )
+    typer.echo(_json(told) if as_json else _table(told))
+
+
+def _table(told: Evidence) -> str:
+    from pitbird.cli.naming import code
+    from pitbird.cli.tables import table, terminal_width
+    from pitbird.services.evidence import YEAR_DAYS
+
+    rows = [
+        [
+            code(record.group) if told.by == "site" else record.group,
+            str(record.sensors),
+            f"{record.fit.exposure / YEAR_DAYS:.1f}",
+            str(record.fit.failures),
+            _rate(record),
+            _number(record.gap_days, 1),
+            _number(record.gap_longest_days, 1),
+            _share(record),
+        ]
+        for record in told.records
+    ]
+    heads = [
+        told.by, "sensors", "sensor-years", "failed", "failures a sensor-year", "days between tests",
+        "longest", "failed and not known",
+    ]  # fmt: skip
+    lines = (
+        [table(heads, rows, width=terminal_width())] if rows else ["No test shows a sensor to be good yet."]
+    )
+    if told.in_store:
+        lines.append(
+            f"Left out, since nothing was handed out between: {told.in_store} failures found in store."
+        )
+    return "\n\n".join([*lines, CAUTION])
+
+
+def _rate(record: Record) -> str:
+    from pitbird.services.evidence import YEAR_DAYS
+
+    low, high = _number(record.fit.rate_low, YEAR_DAYS), _number(record.fit.rate_high, YEAR_DAYS)
+    if record.fit.rate is None:
+        return f"at most {high}" if record.fit.rate_high is not None else f"at least {low}"
+    return f"{_number(record.fit.rate, YEAR_DAYS)} ({low} to {high})"
+
+
+def _share(record: Record) -> str:
+    band = record.undetected_now
+    if band is None or band.high is None:
+        return "not known"
+    if band.value is None:
+        return f"at most {_number(band.high, 100)} %"
+    return f"{_number(band.value, 100)} % ({_number(band.low, 100)} to {_number(band.high, 100)})"
+
+
+def _number(value: float | None, times: float) -> str:
+    return "not known" if value is None else f"{float(f'{value * times:.2g}'):g}"
+
+
+def _json(told: Evidence) -> str:
+    import json
+
+    from pitbird.services.evidence import INTERVALS
+
+    def ends(band: Any) -> Any:
+        return None if band is None else {"value": band.value, "low": band.low, "high": band.high}
+
+    return json.dumps(
+        {
+            "by": told.by,
+            "clock": told.clock,
+            "calibration_counts": told.calibration_counts,
+            "site": told.site,
+            "confidence": told.confidence,
+            "detectors": told.detectors,
+            "failures_in_store": told.in_store,
+            "records": [
+                {
+                    "group": record.group,
+                    "sensors": record.sensors,
+                    "failures": record.fit.failures,
+                    "censored": record.fit.censored,
+                    "exposure_days": record.fit.exposure,
+                    "rate_per_day": record.fit.rate,
+                    "rate_low": record.fit.rate_low,
+                    "rate_high": record.fit.rate_high,
+                    "interval_method": record.fit.interval_method,
+                    "gap_days": record.gap_days,
+                    "gap_longest_days": record.gap_longest_days,
+                    "undetected_now": ends(record.undetected_now),
+                    "undetected": [
+                        {"interval_days": days, **ends(band)}
+                        for days, band in zip(INTERVALS, record.undetected, strict=True)
+                    ],
+                    "wanting_days": record.wanting_days,
+                }
+                for record in told.records
+            ],
+            "caution": CAUTION,
+        },
+        indent=2,
+        ensure_ascii=False,
+    )

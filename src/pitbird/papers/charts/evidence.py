@@ -1,0 +1,41 @@
+"""What tests at an interval leave undetected, drawn with its limits and today's interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from pitbird.papers.charts.drawing import PAGE, Ink, Size, Spec, axis, band, line, mark_at, svg
+
+#: Interval [days], share of time failed and not known, and its limits; None where there is no such number.
+Share = tuple[float, float | None, float | None, float | None]
+
+
+_TICKS_DAYS: Final = {"values": [1, 2, 7, 30, 91, 365], "format": "~g"}
+_TICKS_PCT: Final = {"values": [1e-3, 1e-2, 0.1, 1, 10, 100], "format": "~g"}
+
+
+def undetected(
+    shares: Sequence[Share], today_days: float | None, label: str, *, size: Size, ink: Ink = PAGE
+) -> str:
+    """The share of time failed and not known against the interval, both on a scale of powers of ten."""
+    rows = [
+        {"days": days, "pct": _pct(value), "low": _pct(low or 1e-6), "high": _pct(high)}
+        for days, value, low, high in shares
+        if high is not None
+    ]
+    x = axis("days", "Days between tests", log=True, axis=_TICKS_DAYS)
+    y = axis("pct", "Failed and not known [%]", log=True, axis=_TICKS_PCT)
+    layers: list[Spec] = []
+    if any(row["pct"] is not None for row in rows):
+        layers.append(band(rows, x, {**y, "field": "low"}, "high"))
+        layers.append(line(rows, x, y))
+    else:
+        layers.append(line(rows, x, {**y, "field": "high"}, dash=(6, 4)))
+    if today_days is not None:
+        layers += mark_at([{"days": max(today_days, 0.5), "words": "as now"}], x, "words", left_of=False)
+    return svg(layers, label, ink=ink, size=size)
+
+
+def _pct(share: float | None) -> float | None:
+    return None if share is None else 100 * share

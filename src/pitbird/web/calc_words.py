@@ -1,0 +1,95 @@
+"""Names of the fields of calculations in words, with the unit that the name ends with, and their values."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final
+
+from django.utils.translation import gettext as _
+
+#: Ends of names and the unit that they mean; the longer ones first.
+_UNITS: Final = (
+    ("_m3_min", "m³/min"), ("_kj_mol", "kJ/mol"), ("_cm2_s", "cm²/s"), ("_vol_pct", "% vol"),
+    ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"), ("_per_h", "/h"), ("_l_min", "L/min"),
+    ("_minutes", "min"), ("_ppm", "ppm"), ("_bar", "bar"), ("_days", "days"), ("_m3", "m³"), ("_pct", "%"),
+    ("_below_c", "°C"), ("_c", "°C"), ("_l", "L"), ("_s", "s"), ("_m", "m"),
+)  # fmt: skip
+#: What cannot be read off the name.
+_LABELS: Final = {
+    "pct_lfl": ("Share of the LFL", "%LFL"),
+    "vol_pct": ("Amount", "% vol"),
+    "vol_pct_min": ("Least", "% vol"),
+    "ppm": ("Amount", "ppm"),
+    "t_s": ("Times", "s"),
+    "at": ("Set at", ""),
+    "oxygen_vol_pct_min": ("Least oxygen", "% vol"),
+    "twa_15min_ppm": ("Highest 15-minute mean", "ppm"),
+    "twa_8h_ppm": ("8-hour mean", "ppm"),
+    "tests_left": ("Tests left", ""),
+    "condensation_below_c": ("Condenses below", "°C"),
+    "basis": ("Basis of the LFL", ""),
+    "required_probability": ("Probability that is asked for", ""),
+    "span_sd_pct": ("Standard deviation of the span", "%"),
+    "n_failures": ("Failures", ""),
+    "n_censored": ("Still good", ""),
+    "suits": ("Sets off every alarm that gas must show", ""),
+    "trips": ("Comes in time", ""),
+    "undetected_loss": ("Loss this test can miss", ""),
+    "log_likelihood": ("Log-likelihood", ""),
+    "first_fail": ("First failed", ""),
+    "last_pass": ("Last passed", ""),
+}
+_WORDS: Final = {
+    "lfl": "LFL", "ufl": "UFL", "twa": "TWA", "stel": "STEL", "rmse": "RMS error", "m3": "m³",
+    "sd": "standard deviation", "se": "standard error of",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A field's name in words and its unit, "" where it has none."""
+
+    label: str
+    unit: str
+
+
+@lru_cache(maxsize=512)
+def words_of(field: str) -> Words:
+    """``gas_on_s`` as ``Gas on`` in ``s``."""
+    if field in _LABELS:
+        return Words(*_LABELS[field])
+    stem, unit = field, ""
+    for end, means in _UNITS:
+        if field.endswith(end):
+            stem, unit = field.removesuffix(end), means
+            break
+    text = " ".join(_WORDS.get(word, word) for word in stem.split("_"))
+    return Words(text[:1].upper() + text[1:], unit)
+
+
+def value_shown(value: Any) -> str:
+    """A value of a result for people: four significant figures, and words for yes, no and nothing."""
+    if value is None:
+        return _("none")
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    if isinstance(value, float | int):
+        return number_shown(value)
+    if isinstance(value, list | tuple):
+        return ", ".join(value_shown(each) for each in value)
+    return str(value)
+
+
+def number_shown(value: float) -> str:
+    """Four significant figures; powers of ten only where zeros would fill the line."""
+    if isinstance(value, int) or (value == int(value) and abs(value) < 1e9):
+        return f"{int(value):,}".replace(",", "\u202f") if abs(value) >= 10_000 else str(int(value))
+    if 1e-4 <= abs(value) < 1e6:
+        digits = max(0, 3 - math.floor(math.log10(abs(value))))
+        text = f"{value:.{digits}f}"
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    base, _e, power = f"{value:.3e}".partition("e")
+    superscript = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return f"{base} × 10{superscript}"

@@ -1,0 +1,177 @@
+"""Evidence: what this fleet's record says about failures that show only at tests."""
+
+from __future__ import annotations
+
+from typing import Any, Final, cast, get_args
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_safe
+
+from pitbird.papers.charts import evidence as charts
+from pitbird.papers.charts.drawing import NARROW, WIDE
+from pitbird.services.evidence import INTERVALS, YEAR_DAYS, By, Clock, Evidence, Record, evidence
+from pitbird.web import names as naming
+from pitbird.web.calc_words import number_shown
+from pitbird.web.names import Names
+from pitbird.web.vocabulary import word
+
+BY_WORDS: Final = {
+    "channel": gettext_lazy("Kind of channel"),
+    "type": gettext_lazy("Type of detector"),
+    "site": gettext_lazy("Site"),
+}
+CLOCK_WORDS: Final = {
+    "calendar": gettext_lazy("All the time"),
+    "handed-out": gettext_lazy("Only while handed out"),
+}
+
+
+@require_safe
+def evidence_page(request: HttpRequest) -> HttpResponse:
+    """The record of the fleet, or of one site, by kind of channel, type of detector or site."""
+    by = cast(By, _chosen(request, "by", get_args(By)))
+    clock = cast(Clock, _chosen(request, "clock", get_args(Clock)))
+    sites = {state.subject: state.name for state in naming.sites()}
+    site = request.GET.get("site", "")
+    counts = request.GET.get("calibration", "yes") != "no"
+    told = evidence(by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None)
+    names = Names([record.group for record in told.records] if by == "site" else [])
+    context = {
+        "told": told,
+        "by": by,
+        "by_words": BY_WORDS,
+        "clock": clock,
+        "clock_words": CLOCK_WORDS,
+        "counts": counts,
+        "site": told.site,
+        "sites": sites,
+        "failures": sum(record.fit.failures for record in told.records),
+        "years": number_shown(round(sum(r.fit.exposure for r in told.records) / YEAR_DAYS, 1)),
+        "rows": [_row(record, told, names) for record in told.records],
+    }
+    return render(request, "pitbird/evidence.html", context)
+
+
+def _chosen(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
+    given = request.GET.get(name, "")
+    return given if given in values else values[0]
+
+
+def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
+    title = title_of(record.group, told.by, names)
+    shares = [
+        (days, band.value, band.low, band.high)
+        for days, band in zip(INTERVALS, record.undetected, strict=True)
+    ]
+    label = _("%(group)s: share of time failed and not known, against the days between tests") % {
+        "group": title
+    }
+    drawn = [charts.undetected(shares, record.gap_days, label, size=size) for size in (WIDE, NARROW)]
+    return {
+        "title": title,
+        "record": record,
+        "years": number_shown(round(record.fit.exposure / YEAR_DAYS, 2)),
+        "rate": rate_words(record),
+        "gap": _days(record.gap_days),
+        "longest": _days(record.gap_longest_days),
+        "now": _band(record.undetected_now),
+        "sentence": sentence(record, title, told),
+        "wanting": wanting(record),
+        "shares": [
+            (f"{days:g}", _share(value), _share(low), _share(high)) for days, value, low, high in shares
+        ],
+        "label": label,
+        "wide": mark_safe(drawn[0]),  # noqa: S308 (drawn here)
+        "narrow": mark_safe(drawn[1]),  # noqa: S308
+    }
+
+
+def title_of(group: str, by: By, names: Names) -> str:
+    """What a group is called."""
+    if by == "site":
+        return names(group) if group else _("without a site")
+    if by == "channel":
+        gas, _comma, principle = group.partition(", ")
+        return gas if principle == gas else f"{gas}, {word(principle)}"
+    return group or _("type not stated")
+
+
+def rate_words(record: Record) -> str:
+    """Failures a sensor-year with limits, or the one limit that there is."""
+    fit = record.fit
+    low, high = (None if end is None else _two(end * YEAR_DAYS) for end in (fit.rate_low, fit.rate_high))
+    if fit.rate is None:
+        if high is not None:
+            return _("at most %(high)s") % {"high": high}
+        return _("at least %(low)s") % {"low": low} if low is not None else _("not known")
+    rate = _two(fit.rate * YEAR_DAYS)
+    return _("%(rate)s (%(low)s to %(high)s)") % {"rate": rate, "low": low or "0", "high": high or "∞"}
+
+
+def sentence(record: Record, title: str, told: Evidence) -> str:
+    """The plain sentence that a keeper can put in a report."""
+    fit = record.fit
+    percent = number_shown(100 * told.confidence)
+    found = ngettext(
+        "%(group)s: %(failures)d of %(sensors)d sensors was found failed in %(years)s sensor-years",
+        "%(group)s: %(failures)d of %(sensors)d sensors were found failed in %(years)s sensor-years",
+        fit.failures,
+    ) % {
+        "group": title,
+        "failures": fit.failures,
+        "sensors": record.sensors,
+        "years": number_shown(round(fit.exposure / YEAR_DAYS, 1)),
+    }
+    rate = _("%(rate)s failures a sensor-year (%(percent)s %% limits; %(method)s).") % {
+        "rate": rate_words(record),
+        "percent": percent,
+        "method": fit.interval_method,
+    }
+    now = record.undetected_now
+    if now is None or now.high is None:
+        return f"{found}: {rate}"
+    tested = _(
+        "Tested as now, such a sensor is failed without anybody knowing for %(share)s of the time."
+    ) % {"share": _band(now)}
+    return f"{found}: {rate} {tested}"
+
+
+def wanting(record: Record) -> str:
+    """How much more record would bring the upper limit down to one failure in ten sensor-years."""
+    if record.wanting_days is None:
+        return ""
+    return _(
+        "Too little yet to say that fewer than one in ten fails in a year: that would take %(years)s more "
+        "sensor-years without another failure."
+    ) % {"years": number_shown(round(record.wanting_days / YEAR_DAYS, 1))}
+
+
+def _band(band: Any) -> str:
+    if band is None or band.high is None:
+        return _("not known")
+    if band.value is None:
+        return _("at most %(high)s") % {"high": _share(band.high)}
+    return _("%(value)s (%(low)s to %(high)s)") % {
+        "value": _share(band.value),
+        "low": _share(band.low),
+        "high": _share(band.high),
+    }
+
+
+def _share(value: float | None) -> str:
+    if value is None:
+        return "–"
+    return f"{_two(100 * value)} %"
+
+
+def _days(days: float | None) -> str:
+    return _("not known") if days is None else _("%(days)s d") % {"days": _two(days)}
+
+
+def _two(value: float) -> str:
+    """Two significant figures: more would promise more than a record gives."""
+    return number_shown(float(f"{value:.2g}"))

@@ -1,0 +1,39 @@
+"""The record of the fleet on the command line."""
+
+import json
+
+from tests.cli.conftest import PASSES, Pitbird
+
+
+def test_the_record_is_told_with_its_caution(begun: Pitbird) -> None:
+    begun(PASSES)
+    told = begun("evidence")
+    assert told.status == 0
+    assert "hydrogen sulfide, electrochemical" in told.out
+    assert "never loosens the instrument's manual" in told.out
+
+
+def test_as_json_it_has_every_interval_with_its_limits(begun: Pitbird) -> None:
+    begun(PASSES)
+    told = json.loads(begun("evidence --json --by type --confidence 0.9").out)
+    assert (told["by"], told["confidence"], told["detectors"]) == ("type", 0.9, 1)
+    (record,) = told["records"]
+    assert record["group"] == "Heron Works Quartet P"
+    assert record["failures"] == 0
+    assert [each["interval_days"] for each in record["undetected"]][:3] == [1, 2, 7]
+    assert all(each["low"] == 0 < each["high"] <= 1 for each in record["undetected"])
+
+
+def test_a_word_that_is_none_is_refused_with_all_the_others(begun: Pitbird) -> None:
+    refused = begun("evidence --by chanel --clock calender --site nowhere")
+    assert refused.status == 2
+    assert refused.out == ""
+    assert "--by chanel: write channel or type or site; did you mean channel?" in refused.err
+    assert "--clock calender" in refused.err
+    assert "nowhere" in refused.err
+
+
+def test_a_book_without_tests_says_so(begun: Pitbird) -> None:
+    told = begun("evidence --clock handed-out")
+    assert told.status == 0
+    assert "never loosens" in told.out
