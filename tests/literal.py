@@ -16,7 +16,7 @@ ENDS_A_PASS = {
     "drop", "water", "over-range", "suspected-poison", "fault", "flat-battery", "sensor-changed",
     "filter-changed", "firmware-changed", "set-point-changed",
 }  # fmt: skip
-SILENT = {"note", "erasure", "correction"}
+SILENT = {"note", "erasure", "correction", "look-back"}
 KNOWN = SILENT | {
     "detector", "bump-test", "fresh-air-set", "calibration", "happened", "out-of-service", "repaired",
     "returned-to-service", "handed-out", "handed-back", "issued-untested", "alarm-in-use", "sensor",

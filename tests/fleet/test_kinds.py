@@ -131,6 +131,7 @@ ABOUT = {
     "cylinder-quarantined": ("cylinder:C-112",),
     "cylinder-released": ("cylinder:C-112",),
     "training": ("person:P-07",),
+    "look-back": ("detector:D-017",),
     "rules-adopted": ("rules:strict", "site:north-works"),
     "note": ("detector:D-017",),
     "correction": ("detector:D-017",),
@@ -263,6 +264,36 @@ def test_a_decimal_of_the_books_size_is_kept_digit_for_digit(text: str) -> None:
 def test_a_bare_pass_or_fail_from_elsewhere_needs_no_gas(outcome: str) -> None:
     raw = {**changed("bump-test", "applications", to=[]), "footing": "reported", "outcome": outcome}
     assert KINDS["bump-test"].model_validate(raw).as_body()["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"of": ["detector:D-017", "detector:D-018"]}, "one detector or one person"),
+        ({"of": ["detector:D-017", "cylinder:C-112"]}, "things of one sort"),
+        ({"of": ["site:north-works"]}, "a detector, cylinders or a person"),
+        ({"of": []}, "at least 1 item"),
+        ({"failed": None}, "failed test or calibration of a detector"),
+        ({"of": ["cylinder:C-112"]}, "failed test or calibration of a detector"),
+        ({"outcome": "safe"}, "no-work-affected"),
+        (
+            {"of": ["person:P-07"], "failed": None, "looked_from": "2026-03-02T06:00:00.000Z",
+             "looked_to": "2026-03-01T06:00:00.000Z"},
+            "lies before",
+        ),
+    ],
+)  # fmt: skip
+def test_a_look_back_is_of_one_failure_some_cylinders_or_one_person(
+    fields: dict[str, Any], words: str
+) -> None:
+    raw = {**KINDS["look-back"].EXAMPLE, **fields}
+    assert words in errors("look-back", {name: part for name, part in raw.items() if part is not None})
+
+
+def test_a_look_back_is_about_every_cylinder_of_a_lot() -> None:
+    raw = {**KINDS["look-back"].EXAMPLE, "of": ["cylinder:C-112", "cylinder:C-113"]}
+    del raw["failed"]
+    assert KINDS["look-back"].model_validate(raw).about == ("cylinder:C-112", "cylinder:C-113")
 
 
 # --- Subjects -----------------------------------------------------------------------------------------------

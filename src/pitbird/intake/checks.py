@@ -26,7 +26,7 @@ LONGEST_GAS: Final = HOUR
 REFERENCES: Final = frozenset({
     "by", "where", "site", "person", "detector", "sensor", "regulator", "cylinder", "rules", "subject",
     "home", "to", "back_from", "to_site", "at_site", "authority", "trainer", "fitted_in",
-    "cylinders", "sites", "of_about",
+    "cylinders", "sites", "of_about", "of", "assessed_by",
 })  # fmt: skip
 #: The kinds that bring a thing into the book, and the field that names it.
 BRINGS: Final = {
@@ -126,8 +126,9 @@ def _clocks(plain: Mapping[str, Any], now: Ms) -> Iterator[_Found]:
     future = "lies in the future; look at the date, the hour and the offset"
     if at > latest:
         yield ("at",), plain["at"], future
-    if "since" in plain and ms_of(plain["since"]) > latest:
-        yield ("since",), plain["since"], future
+    for field in ("since", "looked_from", "looked_to"):
+        if field in plain and ms_of(plain[field]) > latest:
+            yield (field,), plain[field], future
     for end in ("until", "due_back"):
         if end in plain and ms_of(plain[end]) <= at:
             yield (end,), plain[end], "does not lie after the entry's own time"

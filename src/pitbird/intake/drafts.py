@@ -22,7 +22,9 @@ from pitbird.intake.faults import Fault, shown
 from pitbird.intake.words import path_text
 
 #: The fields, of whatever kind, that hold an instant.
-INSTANTS: Final = frozenset({"at", "due_back", "until", "since", "effective", "gas_on", "gas_off"})
+INSTANTS: Final = frozenset({
+    "at", "due_back", "until", "since", "effective", "gas_on", "gas_off", "looked_from", "looked_to",
+})  # fmt: skip
 
 #: Where an ``at`` is a time; an alarm's ``at`` is its set-point.
 _ENTRIES: Final = ((), ("replacement",))

@@ -10,6 +10,7 @@ from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
 from pitbird.fleet.kinds.life import ReturnedToService
+from pitbird.fleet.kinds.look_back import LookBack
 from pitbird.fleet.state import CylinderState, DetectorState
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.intake.entries import read_body
@@ -28,6 +29,8 @@ def check_references(body: Body) -> tuple[Fault, ...]:
         return tuple(_return(body))
     if isinstance(body, CylinderReleased):
         return tuple(_release(body))
+    if isinstance(body, LookBack):
+        return tuple(_look_back(body))
     return ()
 
 
@@ -106,3 +109,16 @@ def _release(body: CylinderReleased) -> Iterator[Fault]:
         if answer not in held:
             problem = f"is no open quarantine of {body.cylinder}, nor a failed test on it"
             yield Fault(f"cylinder-released.answers.{place}", answer, problem)
+
+
+def _look_back(body: LookBack) -> Iterator[Fault]:
+    size = book.head().size
+    if body.book_size > size:
+        yield Fault("look-back.book_size", str(body.book_size), f"the book holds no more than {size} entries")
+    if body.failed is None:
+        return
+    original = _stands(body.failed)
+    if original is None:
+        yield Fault("look-back.failed", body.failed, "no entry in this book has that id")
+    elif original["kind"] not in {"bump-test", "calibration"} or body.of[0] not in touched_by(body.failed):
+        yield Fault("look-back.failed", body.failed, f"is no bump test or calibration of {body.of[0]}")

@@ -489,6 +489,20 @@ def _correction(body: Mapping[str, Any], names: Names, opened: Mapping[str, str]
     return _("Replaces %(entry)s: %(reason)s") % values
 
 
+def _look_back(body: Mapping[str, Any], names: Names, opened: Mapping[str, str]) -> str:
+    row = book.by_id(body["failed"]) if "failed" in body else None
+    values = {
+        "of": ", ".join(names(subject) for subject in body["of"]),
+        "entry": _("entry %d") % row.index if row else body.get("failed", ""),
+        "outcome": word(body["outcome"]),
+        "by": names(body["assessed_by"]),
+        "done": _sealed(body, "done", opened),
+    }
+    if "failed" in body:
+        return _("Looked back from %(of)s after %(entry)s: %(outcome)s, by %(by)s. Done: %(done)s") % values
+    return _("Looked back from %(of)s: %(outcome)s, by %(by)s. Done: %(done)s") % values
+
+
 def _opened(body: Mapping[str, Any], names: Names, opened: Mapping[str, str]) -> str:
     values = {
         "cylinder": naming.code(body["cylinder"]),
@@ -561,6 +575,7 @@ _TELLERS: Final[dict[str, _Teller]] = {
     ),
     "cylinder-released": _plain(lambda: _("Cylinder %(cylinder)s released."), "cylinder"),
     "training": _training,
+    "look-back": _look_back,
     "rules-adopted": _adopted,
     "note": _plain(lambda: _("%(subject)s: %(text)s"), "subject", "text"),
     "correction": _correction,

@@ -35,6 +35,7 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     "repaired": frozenset({"keeper", "competent"}),
     "calibration": frozenset({"keeper", "competent"}),
     "training": frozenset({"keeper", "trainer"}),
+    "look-back": frozenset({"keeper", "competent"}),
 }
 
 

@@ -190,6 +190,7 @@ _STEPS: Final[dict[str, Callable[[CylinderState, Item], CylinderState]]] = {
     "cylinder-released": _released,
     "bump-test": _tested,
     "calibration": _nothing,
+    "look-back": _nothing,
     "note": _nothing,
     "erasure": _nothing,
 }

@@ -289,6 +289,7 @@ _STEPS: Final[dict[str, Callable[[DetectorState, Item], DetectorState]]] = {
     "issued-untested": _issued_untested,
     "alarm-in-use": lambda state, item: _event(state, item, "alarm-in-use"),
     "sensor": _fitted,
+    "look-back": _nothing,
     "note": _nothing,
     "erasure": _nothing,
 }

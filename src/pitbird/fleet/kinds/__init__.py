@@ -25,6 +25,7 @@ from pitbird.fleet.kinds.life import (
     Repaired,
     ReturnedToService,
 )
+from pitbird.fleet.kinds.look_back import LookBack
 from pitbird.fleet.kinds.things import Cylinder, Detector, Person, Regulator, Sensor, Site
 
 ALL: Final[tuple[type[Body], ...]] = (
@@ -32,7 +33,7 @@ ALL: Final[tuple[type[Body], ...]] = (
     HandedOut, HandedBack, BumpTest, FreshAirSet, Calibration, Happened,
     OutOfService, Repaired, ReturnedToService, IssuedUntested, AlarmInUse,
     CylinderReceived, CylinderOpened, GaugeRead, CylinderEmptied, CylinderQuarantined, CylinderReleased,
-    Training, RulesAdopted, Note, Correction, Erasure, Epoch,
+    Training, LookBack, RulesAdopted, Note, Correction, Erasure, Epoch,
 )  # fmt: skip
 
 KINDS: Final[dict[str, type[Body]]] = {kind.model_fields["kind"].default: kind for kind in ALL}
