@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pitbird.calc.definition import Refused, as_values
 from pitbird.calc.registry import answer
-from pitbird.calc.room_release import CALCULATION
+from pitbird.calc.room_release import CALCULATION, courses, ppm_at
 
 H2S = [{"gas": "hydrogen sulfide", "ppm": 25}]
 VAN = {"released_gas_l": 116, "components": H2S, "balance": "nitrogen", "room_m3": 6}
@@ -92,6 +92,16 @@ def test_inert_gas_in_a_closed_cupboard_and_van_takes_the_place_of_oxygen(
     assert any("van, a cupboard or a cab" in caution for caution in result["cautions"])
 
 
+def test_the_caution_is_by_the_lower_oxygen_of_before_the_mixing() -> None:
+    """By hand: 200 L in 3 m³: 20.9 x 0.9333 = 19.5067 unmixed; 205 L: 19.472 unmixed, 19.52 mixed."""
+    hazardous = [
+        any("19.5 % vol" in caution for caution in found(released_gas_l=litres, room_m3=3)["cautions"])
+        for litres in (200, 205)
+    ]
+    assert hazardous == [False, True]
+    assert any("18.6 % vol (18.5 before it mixes)" in c for c in found(room_m3=1)["cautions"])
+
+
 def test_gas_that_is_all_balance_still_takes_the_place_of_oxygen() -> None:
     result = found(components=[], balance="argon", room_m3=1)
     assert result["components"] == []
@@ -150,6 +160,19 @@ def test_the_person_near_the_release_has_more_than_the_room() -> None:
     assert result["near_field"]["oxygen_vol_pct_min"] < result["oxygen_vol_pct_min"]
     assert any("Nicas" in line for line in result["footing"])
     assert found()["near_field"] is None
+
+
+def test_the_course_over_time_holds_the_figures_of_the_answer() -> None:
+    asked = VAN | {"near_field_m3": 0.5, "interzonal_flow_m3_min": 1, "release_minutes": 10}
+    request = CALCULATION.read(asked)
+    result = CALCULATION.solve(request)
+    whole, near = courses(request)
+    assert near is not None
+    (h2s,) = request.components
+    assert ppm_at(h2s, whole.share(10)) == pytest.approx(result.components[0].peak_ppm)
+    assert result.near_field is not None
+    assert ppm_at(h2s, near.share(10)) == pytest.approx(result.near_field.components[0].peak_ppm)
+    assert courses(CALCULATION.read(VAN))[1] is None
 
 
 def test_steady_state_near_the_release() -> None:

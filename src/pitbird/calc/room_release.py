@@ -16,7 +16,10 @@ from pitbird.science.cylinders import balance_of
 from pitbird.science.gases import BASES, lfl_vol_pct, same_gas
 from pitbird.science.rooms import (
     CLEAN_AIR_OXYGEN_VOL_PCT,
+    Course,
+    Course,
     Shares,
+    displaced_oxygen_vol_pct,
     one_zone,
     two_zones,
     ventilation_divided,
@@ -138,23 +141,36 @@ def _limit_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
             yield Fault(f"limits[{place}]", shown(limit.gas), problem)
 
 
-def solve(request: RoomReleaseRequest) -> RoomReleaseResult:
-    """The air of the whole room, and of the near field where it is asked for."""
+def courses(request: RoomReleaseRequest) -> tuple[Course, Course | None]:
+    """Share of released gas over time in the whole room, and near the person where that is asked for."""
     released = request.released_gas_l / 1000
     ventilation = _ventilation_m3_min(request)
     mixed = one_zone(
         released, request.room_m3, ventilation_m3_min=ventilation, release_min=request.release_minutes
-    ).shares()
-    near = None
-    if request.near_field_m3 is not None and request.interzonal_flow_m3_min is not None:
-        near = two_zones(
-            released,
-            request.room_m3,
-            near_m3=request.near_field_m3,
-            interzonal_m3_min=request.interzonal_flow_m3_min,
-            ventilation_m3_min=ventilation,
-            release_min=request.release_minutes,
-        ).near.shares()
+    )
+    if request.near_field_m3 is None or request.interzonal_flow_m3_min is None:
+        return mixed, None
+    zones = two_zones(
+        released,
+        request.room_m3,
+        near_m3=request.near_field_m3,
+        interzonal_m3_min=request.interzonal_flow_m3_min,
+        ventilation_m3_min=ventilation,
+        release_min=request.release_minutes,
+    )
+    return mixed, zones.near
+
+
+def ppm_at(component: Component, share: float) -> float:
+    """A component [ppm] in air of which a share is released gas; clean air holds oxygen of its own."""
+    clean = CLEAN_AIR_OXYGEN_VOL_PCT if same_gas(component.gas, "oxygen") else 0.0
+    return (clean + (component.share_pct - clean) * share) * PPM_PER_PCT
+
+
+def solve(request: RoomReleaseRequest) -> RoomReleaseResult:
+    """The air of the whole room, and of the near field where it is asked for."""
+    whole, close = courses(request)
+    mixed, near = whole.shares(), close.shares() if close else None
     return RoomReleaseResult(
         footing=_footing(request),
         cautions=tuple(_cautions(request, mixed, near)),
@@ -180,12 +196,10 @@ def _in_air(request: RoomReleaseRequest, shares: Shares) -> tuple[InAir, ...]:
 
 
 def _component(request: RoomReleaseRequest, component: Component, shares: Shares) -> InAir:
-    clean = CLEAN_AIR_OXYGEN_VOL_PCT if same_gas(component.gas, "oxygen") else 0.0
-    step = (component.share_pct - clean) * PPM_PER_PCT
-    # Oxygen that the gas holds less of than air does is highest where no gas has come.
+    # Oxygen of which the gas holds less than air does is highest where no gas has come.
+    clean = ppm_at(component, 0.0)
     peak, short, long = (
-        clean * PPM_PER_PCT + (step * share if step > 0 else 0.0)
-        for share in (shares.peak, shares.mean_15min, shares.mean_8h)
+        max(clean, ppm_at(component, share)) for share in (shares.peak, shares.mean_15min, shares.mean_8h)
     )
     limit = next((each for each in request.limits if same_gas(each.gas, component.gas)), None)
     return InAir(
@@ -209,6 +223,16 @@ def _oxygen(request: RoomReleaseRequest, shares: Shares) -> tuple[float, float]:
     clean = CLEAN_AIR_OXYGEN_VOL_PCT
     there = clean + (oxygen_pct(request.components, request.balance, clean) - clean) * shares.peak
     return min(clean, there), max(clean, there)
+
+
+def _unmixed_oxygen(request: RoomReleaseRequest) -> float:
+    """Oxygen in the room [% vol] where gas let out at once pushes air out before it mixes."""
+    clean = CLEAN_AIR_OXYGEN_VOL_PCT
+    if request.release_minutes > 0:
+        return clean
+    released = request.released_gas_l / 1000
+    own = oxygen_pct(request.components, request.balance, clean) * released / request.room_m3
+    return displaced_oxygen_vol_pct(released, request.room_m3, clean) + own
 
 
 def _pct_lfl(request: RoomReleaseRequest, shares: Shares) -> float:
@@ -251,9 +275,11 @@ def _cautions(request: RoomReleaseRequest, mixed: Shares, near: Shares | None) -
     worst = near or mixed
     place = "near the person" if near else "in the room"
     least, most = _oxygen(request, worst)
-    if least < LEAST_OXYGEN_VOL_PCT:
+    first = min(least, _unmixed_oxygen(request))
+    if first < LEAST_OXYGEN_VOL_PCT:
+        before = f" ({first:.1f} before it mixes)" if first < least else ""
         yield (
-            f"Oxygen {place} falls to {least:.1f} % vol, below {LEAST_OXYGEN_VOL_PCT} % vol, "
+            f"Oxygen {place} falls to {least:.1f} % vol{before}, below {LEAST_OXYGEN_VOL_PCT} % vol, "
             "where an atmosphere counts as hazardous (29 CFR 1910.146(b))."
         )
     if most > MOST_OXYGEN_VOL_PCT:

@@ -58,13 +58,12 @@ class Course:
 
     def shares(self) -> Shares:
         """The figures that limits are held against."""
-        long = self.released_within_min > SHIFT_MIN
-        return Shares(
-            peak=self.share(self.peak_at_min),
-            mean_15min=self.highest_mean(SHORT_TERM_MIN),
-            mean_8h=self.highest_mean(SHIFT_MIN) if long else self.mean(0.0, SHIFT_MIN),
-            peak_at_min=self.peak_at_min,
-        )
+        peak = self.share(self.peak_at_min)
+        # A mean is never above what it is a mean of; rounding may say so.
+        short = min(self.highest_mean(SHORT_TERM_MIN), peak)
+        worst = self.released_within_min > SHIFT_MIN
+        shift = self.highest_mean(SHIFT_MIN) if worst else self.mean(0.0, SHIFT_MIN)
+        return Shares(peak, short, min(shift, short), self.peak_at_min)
 
 
 def one_zone(
