@@ -17,7 +17,6 @@ from pitbird.science.gases import BASES, lfl_vol_pct, same_gas
 from pitbird.science.rooms import (
     CLEAN_AIR_OXYGEN_VOL_PCT,
     Course,
-    Course,
     Shares,
     displaced_oxygen_vol_pct,
     one_zone,
