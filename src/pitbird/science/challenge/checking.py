@@ -96,7 +96,7 @@ def _check_component(component: Component, place: str) -> Iterator[Problem]:
 
 def _known(gas: str, place: str) -> Iterator[Problem]:
     if gas_of(gas) is None:
-        yield Problem(place, gas, "not a gas that is known here; write its name or its CAS number")
+        yield Problem(place, gas, "not a gas that is known here; write its name or its CAS number", gas)
 
 
 def check_sensors(sensors: Sequence[Sensor], basis: str) -> list[Problem]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from pitbird.science.challenge import response
@@ -89,23 +89,52 @@ def judge(
     >>> round(judge(gas, [co], basis="nfpa-497", gas_on_s=20).sensors[0].alarms[0].time_s, 2)
     4.65
     """
-    problems = check(mixture, sensors, basis, gas_on_s, required_probability)
+    problems = problems_of(
+        mixture,
+        sensors,
+        basis=basis,
+        gas_on_s=gas_on_s,
+        required_probability=required_probability,
+        model=model,
+    )
     if problems:
         raise NotJudged(tuple(problems))
-    found, refused = [], []
-    for n, sensor in enumerate(sensors):
-        try:
-            reading = read(sensor, mixture, basis, model)
-        except NotJudged as short:
-            refused += [Problem(f"sensors[{n}].{p.where}", p.value, p.problem) for p in short.problems]
-            continue
+    found = []
+    for sensor in sensors:
+        reading = read(sensor, mixture, basis, model)
         alarms = tuple(alarm_found(sensor, alarm, reading, gas_on_s) for alarm in sensor.alarms)
         found.append(SensorFound(sensor, reading, alarms, window(sensor, basis)))
-    if refused:
-        raise NotJudged(tuple(refused))
     asked = [alarm for one in found for alarm in one.alarms if alarm.shown_by == "gas"]
     suits = bool(asked) and all(a.trips and a.probability >= required_probability for a in asked)
     return Found(tuple(found), suits)
+
+
+def problems_of(
+    mixture: Mixture,
+    sensors: Sequence[Sensor],
+    *,
+    basis: str,
+    gas_on_s: float,
+    required_probability: float = REQUIRED_PROBABILITY,
+    model: Model | None = None,
+) -> list[Problem]:
+    """All that is wrong with a challenge, by place: what is asked, and each sensor in this gas.
+
+    A sensor that is at fault itself, or in a mixture or on a basis that is, is not looked at any further.
+    """
+    found = check(mixture, sensors, basis, gas_on_s, required_probability)
+    if any(problem.where.startswith(("gas.", "basis")) for problem in found):
+        return found
+    at_fault = {problem.where.partition(".")[0] for problem in found}
+    for n, sensor in enumerate(sensors):
+        place = f"sensors[{n}]"
+        if place in at_fault:
+            continue
+        try:
+            read(sensor, mixture, basis, model)
+        except NotJudged as refused:
+            found += [replace(problem, where=f"{place}.{problem.where}") for problem in refused.problems]
+    return found
 
 
 def alarm_found(sensor: Sensor, alarm: Alarm, reading: Reading, gas_on_s: float) -> AlarmFound:

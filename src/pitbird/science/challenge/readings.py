@@ -74,11 +74,12 @@ OXYGEN_PER_PCT_LFL: Final = 0.15
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """What is wrong with a request: where, what stood there, and what to do."""
+    """What is wrong with a request: where, what stood there, and what to do; a gas that is not known."""
 
     where: str
     value: object
     problem: str
+    unknown_gas: str = ""
 
 
 class NotJudged(ValueError):

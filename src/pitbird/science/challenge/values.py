@@ -109,7 +109,7 @@ class Sensor:
 
 def is_air(gas: str) -> bool:
     """Whether a balance is air."""
-    return " ".join(gas.split()).lower() in ("air", "synthetic air")
+    return canonical(gas) in ("air", "synthetic air")
 
 
 def canonical(gas: str) -> str:
