@@ -27,7 +27,7 @@ from pitbird.fleet.folding.others import fold_other, fold_person, fold_site
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
 
-__all__ = ["Item", "apply", "empty", "fold", "item_of", "state_type", "trace"]
+__all__ = ["Item", "apply", "empty", "fold", "item_of", "items", "state_type", "trace"]
 
 _TYPES: dict[str, type[State]] = {
     "detector": DetectorState,
@@ -151,3 +151,9 @@ def _step(state: State, item: Item) -> State:
     if isinstance(state, SiteState):
         return fold_site(state, item)
     return fold_other(state, item)
+
+
+def items(subject: str, entries: Iterable[tuple[int, Mapping[str, Any], str]]) -> list[Item]:
+    """The entries about a subject as they count, corrections heeded, in the order in which things happened:
+    one for each state of ``trace``."""
+    return sorted(_items(subject, sorted(entries, key=lambda entry: entry[0])), key=order_of)
