@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
@@ -41,6 +42,8 @@ _LABELS: Final = {
     "first_fail": ("First failed", ""),
     "last_pass": ("Last passed", ""),
 }
+#: Signs that keep their small letter.
+_SIGNS: Final = re.compile(r"t\d\d\b")
 _WORDS: Final = {
     "lfl": "LFL", "ufl": "UFL", "twa": "TWA", "stel": "STEL", "rmse": "RMS error", "m3": "m³",
     "sd": "standard deviation", "se": "standard error of",
@@ -66,20 +69,33 @@ def words_of(field: str) -> Words:
             stem, unit = field.removesuffix(end), means
             break
     text = " ".join(_WORDS.get(word, word) for word in stem.split("_"))
-    return Words(text[:1].upper() + text[1:], unit)
+    return Words(text if _SIGNS.match(text) else text[:1].upper() + text[1:], unit)
 
 
-def value_shown(value: Any) -> str:
-    """A value of a result for people: four significant figures, and words for yes, no and nothing."""
+def value_shown(value: Any, field: str = "") -> str:
+    """A value of a result for people: four significant figures, shares in per cent, words for yes and no."""
     if value is None:
-        return _("none")
+        return _("never") if field.startswith("time_") else _("none")
     if isinstance(value, bool):
         return _("yes") if value else _("no")
     if isinstance(value, float | int):
-        return number_shown(value)
+        return _per_cent(value) if _is_share(field) else number_shown(value)
     if isinstance(value, list | tuple):
-        return ", ".join(value_shown(each) for each in value)
+        return ", ".join(value_shown(each, field) for each in value)
     return str(value)
+
+
+def _is_share(field: str) -> bool:
+    return (
+        field.startswith("probability")
+        or field.endswith(("_loss", "_fraction", "_probability"))
+        or ("_probability_" in field)
+    )
+
+
+def _per_cent(share: float) -> str:
+    text = number_shown(100 * share)
+    return "> 99.99 %" if text == "100" and share < 1 else f"{text} %"
 
 
 def number_shown(value: float) -> str:

@@ -12,6 +12,7 @@ from pitbird.web.views import (
     attempts,
     book,
     bump,
+    calc,
     detectors,
     doubts,
     erasing,
@@ -26,6 +27,7 @@ from pitbird.web.views import (
     seeing,
     slips,
     tables,
+    would,
     write,
 )
 
@@ -64,7 +66,10 @@ urlpatterns = [
     path("evidence", evidence.evidence_page, name="evidence"),
     path("retention", retention.retention, name="retention"),
     path("seen", seeing.seen, name="seen"),
+    path("calculations", calc.calculations, name="calculations"),
+    path("calculations/<str:name>", calc.calculation, name="calculation"),
     path("rules", rules.rules, name="rules"),
+    path("rules/<str:rules_id>/would", would.would, name="would"),
     path("test", bump.choose, name="test"),
     path("test/<str:code>", bump.record, name="test-detector"),
     path("tables/<slug:name>", tables.table, name="table"),

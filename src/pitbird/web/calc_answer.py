@@ -1,0 +1,120 @@
+"""The answer of any calculation laid out for a page: single values, then tables in the request's order."""
+
+from __future__ import annotations
+
+import json
+import pprint
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pitbird.web.calc_words import Words, value_shown, words_of
+
+_APART = frozenset({"footing", "cautions"})
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One value in words."""
+
+    label: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One value of a table, with the head it stands under."""
+
+    head: str
+    text: str
+    number: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of values under their heads."""
+
+    title: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of an answer: single values, lists of sentences, tables, and parts of its own."""
+
+    title: str
+    facts: tuple[Fact, ...]
+    lists: tuple[tuple[str, tuple[str, ...]], ...]
+    tables: tuple[Table, ...]
+    parts: tuple[Section, ...] = ()
+
+
+def laid_out(result: Mapping[str, Any], title: str = "") -> Section:
+    """A result as a section; what has parts with tables of their own becomes sections in it."""
+    facts: list[Fact] = []
+    lists: list[tuple[str, tuple[str, ...]]] = []
+    tables: list[Table] = []
+    parts: list[Section] = []
+    for field, value in result.items():
+        words = words_of(field)
+        if field in _APART:
+            continue
+        if isinstance(value, Mapping):
+            parts.append(laid_out(value, words.label))
+        elif _of_mappings(value):
+            if any(_of_mappings(inner) for each in value for inner in each.values()):
+                parts += [laid_out(each, str(each.get("name", words.label))) for each in value]
+            else:
+                tables.append(_table(words.label, value))
+        elif isinstance(value, list) and value and isinstance(value[0], str):
+            lists.append((words.label, tuple(value)))
+        elif isinstance(value, list) and not value:
+            continue
+        elif not (field == "name" and title):
+            facts.append(Fact(words.label, _with_unit(value, words.unit, field)))
+    return Section(title, tuple(facts), tuple(lists), tuple(tables), tuple(parts))
+
+
+def command_line(name: str, request: Mapping[str, Any]) -> str:
+    """The command that gives the same answer."""
+    return f"pitbird calc {name} <<'END'\n{json.dumps(request, indent=2, ensure_ascii=False)}\nEND"
+
+
+def python_snippet(name: str, request: Mapping[str, Any]) -> str:
+    """The Python that gives the same answer."""
+    written = pprint.pformat(dict(request), sort_dicts=False, width=88)
+    return f"from pitbird.calc.registry import answer\n\nanswer({name!r}, {written})"
+
+
+def _of_mappings(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(each, Mapping) for each in value)
+
+
+def _table(title: str, values: Sequence[Mapping[str, Any]]) -> Table:
+    fields = list(dict.fromkeys(field for each in values for field in each))
+    heads = tuple(_head(words_of(field)) for field in fields)
+    rows = tuple(
+        tuple(_cell(head, each.get(field), field) for head, field in zip(heads, fields, strict=True))
+        for each in values
+    )
+    return Table(title, heads, rows)
+
+
+def _head(words: Words) -> str:
+    return f"{words.label} [{words.unit}]" if words.unit else words.label
+
+
+def _cell(head: str, value: Any, field: str) -> Cell:
+    return Cell(
+        head, value_shown(value, field), isinstance(value, int | float) and not isinstance(value, bool)
+    )
+
+
+def _with_unit(value: Any, unit: str, field: str) -> str:
+    shown = value_shown(value, field)
+    return (
+        f"{shown} {unit}".rstrip()
+        if isinstance(value, int | float) and not isinstance(value, bool)
+        else shown
+    )
