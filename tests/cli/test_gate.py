@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -122,3 +123,50 @@ def test_a_site_that_is_not_the_detectors_is_refused(begun: Pitbird) -> None:
     refused = begun("gate D-017 --site south")
     assert refused.status == 2
     assert "D-017 belongs to north-works, not to south" in refused.err
+
+
+LATE = """
+id = "late"
+version = 3
+title = "Gas within thirty days"
+[[rule]]
+id = "gas"
+predicate = "gas-test-within-days"
+strength = "stops"
+source = "common practice"
+known = "common-practice"
+[rule.parameters]
+days = 30
+"""
+
+
+def test_under_other_rules_todays_answer_would_be_and_the_status_stays_that_of_the_rules_in_force(
+    begun: Pitbird, tmp_path: Path
+) -> None:
+    file = tmp_path / "late.toml"
+    file.write_text(LATE)
+    # A drop after the test ends the pass under the strict rules; the thirty-day rule alone does not ask.
+    begun(PASSES)
+    begun("write -", json.dumps({"kind": "happened", "detector": "detector:D-017", "what": "drop"}))
+    assert begun("gate D-017").status == 1
+    table = begun(f"gate --rules {file}")
+    assert table.status == 0
+    assert "Under late version 3, of 1 detector: 1 would change, these first" in table.out
+    assert re.search(r"(?m)^D-017 +not yet +may go out +20", table.out)
+    assert "would no longer stop: " in table.out
+    assert "Nothing of this counts as an answer" in table.out
+    one = begun(f"gate D-017 --rules {file}")
+    assert one.status == 1, "it may not go out, whatever other rules would say"
+    told = json.loads(begun(f"gate --rules {file} --json").out)
+    assert told["counts_as_an_answer"] is False
+    (row,) = told["detectors"]
+    assert (row["now"]["verdict"], row["would"]["verdict"]) == ("not-yet", "may-go-out")
+    assert row["changes"] is True
+
+
+def test_a_question_under_other_rules_names_every_fault_at_once(begun: Pitbird) -> None:
+    refused = begun("gate D-071 --rules stict --at 2026-03-02T06:40Z --as-known-at 3 --wearer P-70")
+    assert (refused.status, refused.out) == (2, "")
+    assert [line.partition(":")[0] for line in refused.faults] == [
+        "at", "as-known-at", "rules", "detector", "person",
+    ]  # fmt: skip

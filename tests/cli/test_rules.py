@@ -38,8 +38,11 @@ def test_a_set_of_ones_own_is_checked_and_every_fault_named(pitbird: Pitbird, tm
     assert (refused.status, refused.out) == (2, "")
     assert any("version" in line for line in refused.faults)
     assert any("strength" in line and "blocks" in line for line in refused.faults)
-    file.write_text("id = ")
-    assert "not TOML" in pitbird(f"rules check {file}").err
+    # The line of each: version on the third, strength on the eighth.
+    assert any(": line 3, version: 0 is no version" in line for line in refused.faults)
+    assert any(": line 8, rule 1 (described), strength: " in line for line in refused.faults)
+    file.write_text("id = \nversion = 1")
+    assert "line 1, the file: is not TOML" in pitbird(f"rules check {file}").err
 
 
 def test_rules_are_adopted_at_sites_from_a_time_on(begun: Pitbird, tmp_path: Path) -> None:
@@ -51,6 +54,8 @@ def test_rules_are_adopted_at_sites_from_a_time_on(begun: Pitbird, tmp_path: Pat
     done = begun(f"rules adopt {file} --sites all --from 2030-07-01T04:00")
     assert done.status == 0, done.err
     assert "north version 2 adopted at north-works from 2030-07-01 04:00 +01:00." in done.out
+    assert "At north-works: from strict version 1 to north version 2: " in done.out
+    assert "Rule daily-test is gone" in done.out
     state = Now().state("site:north-works")
     assert isinstance(state, SiteState)
     assert state.adoptions[0].rules == "rules:north"
@@ -77,12 +82,17 @@ def test_two_sets_are_compared_in_words(pitbird: Pitbird) -> None:
     assert "Rule tested-after-use is added" in done.out
     assert "Rule daily-test is gone" in done.out
     assert "(more may go out)" in done.out
+    head = done.out.splitlines()[0]
+    assert head.startswith("From strict version 1 to emergency-services version 1: ")
+    assert head.endswith(" changes; cannot be told without asking the fleet")
     assert "no difference" in pitbird("rules compare strict strict").out
 
 
 def test_what_another_set_would_answer_is_told_with_reasons(begun: Pitbird) -> None:
     done = begun("rules would emergency-services")
     assert done.status == 0
-    assert "of 1 detectors" in done.out
+    assert "At north-works: from strict version 1 to emergency-services version 1:" in done.out
+    assert "Rule tested-after-use is added" in done.out
+    assert "of 1 detector:" in done.out
     assert "no answer would change" in done.out
     assert begun("rules would emergency-services --site nowhere").status == 2

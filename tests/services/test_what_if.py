@@ -32,3 +32,13 @@ def test_under_the_rules_in_force_nothing_changes(fleet: Actor) -> None:
 def test_an_unknown_site_is_not_answered(fleet: Actor) -> None:
     with pytest.raises(UnknownSubject):
         what_if(load_shipped("strict"), now=ms("08:00"), site="site:nowhere")
+
+
+def test_one_detector_and_a_wearer_can_be_asked_for(fleet: Actor) -> None:
+    write(bump(at("07:00"), by="person:P-07"), fleet, now=ms("07:01"))
+    strict = load_shipped("strict")
+    answer = what_if(strict, now=ms("08:00"), detector="detector:D-017", wearer="person:P-07")
+    assert [row.now.wearer for row in answer.rows] == ["person:P-07"]
+    assert [row.then.wearer for row in answer.rows] == ["person:P-07"]
+    with pytest.raises(UnknownSubject):
+        what_if(strict, now=ms("08:00"), detector="detector:D-404")

@@ -16,6 +16,7 @@ from tests.web.conftest import Cast
 
 OPEN = {"/health", "/sign-in", "/first-start"}
 ARGUMENTS = {
+    "rules_id": "strict",
     "code": "D-017",
     "index": "0",
     "entry_id": "0195a000-0000-7000-8000-000000000001",
@@ -55,7 +56,7 @@ def pages() -> list[str]:
         "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
         "/evidence", "/evidence?by=type&clock=handed-out",
-        "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
+        "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
         "/password", "/tables/detectors", "/book",
         "/book/0", "/book/4", "/book/16", "/book/4/replace", "/book/16/replace", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",

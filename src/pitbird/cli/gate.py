@@ -35,6 +35,14 @@ def command(
             "The question is then asked for that moment too, unless --at says another."
         ),
     ),
+    rules: str | None = typer.Option(
+        None,
+        metavar="FILE-or-ID",
+        help=(
+            "What today's answers would be under other site rules: those that come with pitbird, or a TOML"
+            " file. Nothing of it counts as an answer."
+        ),
+    ),
     as_json: bool = typer.Option(
         False, "--json", help="As JSON: a detector with every finding; the fleet with what decided and warns."
     ),
@@ -44,12 +52,16 @@ def command(
 ) -> None:
     """What may go out? A table with the worst first, or one detector with every finding.
 
-    With DETECTOR, exit status 0 only if it may go out, else 1. For the table 0, whatever it says.
+    With DETECTOR, exit status 0 only if it may go out, else 1. For the table 0, whatever it says. With
+    --rules the status is still that of the rules in force.
     """
     from pitbird.cli.naming import zone_of
     from pitbird.cli.ready import make_ready_with_book
 
     make_ready_with_book()
+    if rules is not None:
+        _would(rules, detector, site, wearer, {"at": at, "as-known-at": as_known_at}, as_json=as_json)
+        return
     from pitbird.rules.decision import Verdict
     from pitbird.services import clock
     from pitbird.services.gate import gate, gate_one
@@ -83,20 +95,69 @@ def command(
         typer.echo(line)
 
 
+def _would(
+    rules: str,
+    detector: str | None,
+    site: str | None,
+    wearer: str | None,
+    only_now: dict[str, str | None],
+    *,
+    as_json: bool,
+) -> None:
+    """Today's answers under other rules, beside those that hold; the status is that of what holds."""
+    from pitbird.cli import would
+    from pitbird.cli.refusing import Refused
+    from pitbird.cli.rules import load
+    from pitbird.rules.decision import Verdict
+    from pitbird.services import clock
+    from pitbird.services.what_if import what_if
+
+    faults = Faults()
+    for name, given in only_now.items():
+        if given is not None:
+            faults.add(f"{name}: what other rules would answer is asked for now only; leave --{name} out")
+    other = None
+    try:
+        other = load(rules)
+    except Refused as refused:
+        faults.lines.extend(refused.lines)
+    asked = _subjects(detector, site, wearer, faults)
+    faults.refuse()
+    assert other is not None  # noqa: S101 - None only with a fault
+    answer = what_if(
+        other, now=clock.now(), site=asked["site"], detector=asked["detector"], wearer=asked["wearer"]
+    )
+    lines = [_json(would.as_json_values(answer))] if as_json else would.whole_fleet(answer)
+    for line in lines:
+        typer.echo(line)
+    if detector and any(row.now.verdict is not Verdict.MAY_GO_OUT for row in answer.rows):
+        raise typer.Exit(NEGATIVE)
+
+
+def _subjects(
+    detector: str | None, site: str | None, wearer: str | None, faults: Faults
+) -> dict[str, str | None]:
+    """Whom the question is about; a fault for each that the book does not know."""
+    from pitbird.cli.naming import known
+
+    name = known("detector", detector, faults) if detector else None
+    place = known("site", site, faults) if site else None
+    person = known("person", wearer, faults) if wearer else None
+    if name and place:
+        _same_site(name, place, faults)
+    return {"detector": name, "site": place, "wearer": person}
+
+
 def _read(
     detector: str | None, site: str | None, wearer: str | None, at: str | None, known_at: str | None, now: Ms
 ) -> dict[str, Any]:
     """What is asked, in the terms of the use case; every fault at once."""
-    from pitbird.cli.naming import known, zone_of
+    from pitbird.cli.naming import zone_of
     from pitbird.cli.times import read_time
 
     faults = Faults()
-    name = known("detector", detector, faults) if detector else None
-    place = known("site", site, faults) if site else None
-    person = known("person", wearer, faults) if wearer else None
-    zone = zone_of(place)
-    if name and place:
-        _same_site(name, place, faults)
+    asked = _subjects(detector, site, wearer, faults)
+    zone = zone_of(asked["site"])
     moment = None
     if at is not None:
         try:
@@ -105,10 +166,7 @@ def _read(
             faults.add(str(fault))
     below, then = _known_below(known_at, zone, now, faults)
     faults.refuse()
-    return {
-        "detector": name, "site": place, "wearer": person, "now": now,
-        "at": moment if moment is not None else then, "known_below": below,
-    }  # fmt: skip
+    return {**asked, "now": now, "at": moment if moment is not None else then, "known_below": below}
 
 
 def _same_site(detector: str, site: str, faults: Faults) -> None:

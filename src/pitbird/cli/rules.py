@@ -61,17 +61,10 @@ def compare(
     new: str = typer.Argument(metavar="NEW", help="The same, to compare with."),
 ) -> None:
     """The difference from one rule set to another, rule by rule, and which way each change goes."""
-    from pitbird.rules.comparing import change_words, tendency_words
-    from pitbird.rules.comparing import compare as differences
+    from pitbird.cli.would import difference_lines
 
-    before, after = load(old), load(new)
-    changes = differences(before, after)
-    typer.echo(f"From {before.id} version {before.version} to {after.id} version {after.version}:")
-    for change in changes:
-        way = tendency_words(change.tendency, gettext=str)
-        typer.echo(f"  {change_words(change, gettext=str)} ({way})")
-    if not changes:
-        typer.echo("  no difference")
+    for line in difference_lines(load(old), load(new)):
+        typer.echo(line)
 
 
 @app.command("would")
@@ -79,35 +72,30 @@ def would(
     rules_id: str = typer.Argument(metavar="ID", help="Site rules that come with pitbird, or a TOML file."),
     site: str | None = typer.Option(None, help="Only this site's detectors."),
 ) -> None:
-    """Under these rules, today's answer would be: for the whole fleet, what would change and why.
+    """Under these rules, today's answer would be: what differs, what would change in the fleet, and why.
 
     The rules are taken to have been in force all along. Nothing of it counts as an answer.
     """
-    from pitbird.cli.naming import code, known
+    from pitbird.cli.naming import known
     from pitbird.cli.ready import make_ready_with_book
     from pitbird.cli.refusing import Faults
+    from pitbird.cli.would import from_in_force, what_changes
 
     rules = load(rules_id)
     make_ready_with_book()
-    from pitbird.rules.words import sentence, verdict_words
     from pitbird.services import clock
     from pitbird.services.what_if import what_if
 
     faults = Faults()
     place = known("site", site, faults) if site else None
     faults.refuse()
-    answer = what_if(rules, now=clock.now(), site=place)
-    typer.echo(f"Under {rules.id} version {rules.version}, of {len(answer.rows)} detectors:")
-    for before, after, count in answer.counts():
-        old, new = (verdict_words(verdict, gettext=str) for verdict in (before, after))
-        typer.echo(f"  {count} would go from '{old}' to '{new}'")
-    if not answer.changed:
-        typer.echo("  no answer would change")
-    for row in answer.changed:
-        finding = row.then.decisive or row.now.decisive
-        why = sentence(finding, zone=None, gettext=str) if finding else ""
-        words = verdict_words(row.then.verdict, gettext=str)
-        typer.echo(f"{code(row.state.subject)}  {words}  {why}")
+    now = clock.now()
+    for line in (
+        *from_in_force(rules, now, site=place),
+        "",
+        *what_changes(what_if(rules, now=now, site=place)),
+    ):
+        typer.echo(line)
 
 
 @app.command("adopt")
@@ -122,11 +110,15 @@ def adopt(
         None, help="The site whose clock counts; else PITBIRD_SITE, else the home."
     ),
 ) -> None:
-    """Adopt site rules at sites, from a time on; the entry holds the whole rule set."""
+    """Adopt site rules at sites, from a time on; the entry holds the whole rule set.
+
+    Says what differs from the rules in force there until then; `pitbird rules would` says it beforehand.
+    """
     from pitbird.cli.naming import code, known, writer
     from pitbird.cli.ready import make_ready_with_book
     from pitbird.cli.refusing import Faults
     from pitbird.cli.times import read_time, show_time
+    from pitbird.cli.would import from_in_force
     from pitbird.fleet.times import text_of
     from pitbird.rules.loading import document_of
 
@@ -152,6 +144,9 @@ def adopt(
             faults.add(str(fault))
     faults.refuse()
     assert actor is not None  # noqa: S101 - writer() gives None only with a fault
+    differs = [
+        line for each in dict.fromkeys(chosen) for line in from_in_force(rules, effective, site=str(each))
+    ]
     entry = write(
         {
             "kind": "rules-adopted",
@@ -168,6 +163,8 @@ def adopt(
     typer.echo(
         f"{rules.id} version {rules.version} adopted at {where} from {show_time(effective, actor.zone)}."
     )
+    for line in dict.fromkeys(differs):
+        typer.echo(line)
     typer.echo(f"Entry {entry.index}, {entry.entry_id}.")
 
 
@@ -187,17 +184,11 @@ def load(name: str) -> RuleSet:
 
 
 def load_file(file: Path) -> RuleSet:
-    """Site rules from a TOML file, or every fault in it."""
-    import tomllib
-
+    """Site rules from a TOML file, or every fault in it, each with its line."""
     from pitbird.cli.refusing import Refused
-    from pitbird.rules.loading import parse_rules
+    from pitbird.rules.loading import read_rules
 
-    try:
-        document = tomllib.loads(file.read_text(encoding="utf-8"))
-    except tomllib.TOMLDecodeError as fault:
-        raise Refused(f"{file}: not TOML: {fault}") from fault
-    rules, faults = parse_rules(document)
+    rules, faults = read_rules(file.read_text(encoding="utf-8"))
     if rules is None:
         raise Refused(*(f"{file}: {fault}" for fault in faults))
     return rules

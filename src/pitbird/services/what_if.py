@@ -51,19 +51,31 @@ class WhatIf:
         return tuple((before, after, count) for (before, after), count in counted.items())
 
 
-def what_if(rules: RuleSet, *, now: Ms, site: str | None = None) -> WhatIf:
-    """Today's answers under ``rules``, beside those under the rules in force, for the fleet or one site.
+def what_if(
+    rules: RuleSet,
+    *,
+    now: Ms,
+    site: str | None = None,
+    detector: str | None = None,
+    wearer: str | None = None,
+) -> WhatIf:
+    """Today's answers under ``rules``, beside those under the rules in force, for the fleet, one site or one
+    detector.
 
     The other rules are taken to have been in force at every earlier test too: their sense is to choose rules,
-    and nothing of it counts as an answer. Raises ``UnknownSubject`` for a site the book does not know.
+    and nothing of it counts as an answer. Raises ``UnknownSubject`` for what the book does not know.
     """
     known = Now()
-    if site is not None and known.state(site) is None:
-        raise UnknownSubject(site)
+    for subject in (site, detector, wearer):
+        if subject is not None and known.state(subject) is None:
+            raise UnknownSubject(subject)
     around = Around(known)
     rows = []
     for state in known.all_of(DetectorState, site):
+        if detector is not None and state.subject != detector:
+            continue
         surroundings = around.of(state)
         other = replace(surroundings, rules_over_time=((Ms(0), rules),))
-        rows.append(Would(state, decide(state, surroundings, as_of=now), decide(state, other, as_of=now)))
+        before, after = (decide(state, each, as_of=now, wearer=wearer) for each in (surroundings, other))
+        rows.append(Would(state, before, after))
     return WhatIf(rules=rules, as_of=now, rows=tuple(rows))

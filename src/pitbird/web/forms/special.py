@@ -348,6 +348,8 @@ class RulesAdopted(EntryForm):
             label=_("Set of rules"),
             choices=[(name, load_shipped(name).title) for name in shipped()],
             widget=forms.RadioSelect,
+            help_text=_("What differs from the rules in force stands below; look at it before you adopt."),
+            initial=self.setting.given.get("rules"),
         )
         self.fields["sites"] = forms.MultipleChoiceField(
             label=_("At which sites"),

@@ -9,13 +9,13 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from pitbird.fleet.state import OtherState, SiteState
 from pitbird.rules import words
 from pitbird.rules.decision import Rule, RuleSet
+from pitbird.rules.loading import shipped
 from pitbird.rules.predicates import PREDICATES
 from pitbird.services import clock
-from pitbird.services.gate import rule_set
-from pitbird.services.knowing import Now
+from pitbird.services.rule_sets import adopted as adopted_set
+from pitbird.services.rule_sets import adopted_names, named
 from pitbird.web import names as naming
 from pitbird.web.vocabulary import FIELD_WORDS, VALUE_WORDS, word
 from pitbird.web.who import may_write, roles_of
@@ -31,7 +31,7 @@ def rules(request: HttpRequest) -> HttpResponse:
         adopted = site.adopted_at(now)
         coming = [each for each in site.adoptions if each.since > now]
         if adopted is not None and adopted.digest not in shown:
-            shown[adopted.digest] = _told(_document(site, adopted.rules, adopted.digest))
+            shown[adopted.digest] = _told(adopted_set(adopted))
         places.append(
             {
                 "site": site,
@@ -39,7 +39,7 @@ def rules(request: HttpRequest) -> HttpResponse:
                 "adopted": adopted,
                 "title": shown[adopted.digest]["title"] if adopted else "",
                 "anchor": f"set-{adopted.digest[:12]}" if adopted else "",
-                "coming": [(each, _document(site, each.rules, each.digest).title) for each in coming],
+                "coming": [(each, adopted_set(each).title) for each in coming],
                 "before": [each for each in site.adoptions if adopted and each.since < adopted.since],
             }
         )
@@ -48,16 +48,11 @@ def rules(request: HttpRequest) -> HttpResponse:
         "sets": [
             {**told, "anchor": f"set-{digest[:12]}", "digest": digest} for digest, told in shown.items()
         ],
+        "others": [found for name in (*shipped(), *adopted_names()) if (found := named(name))],
         "may_adopt": may_write("rules-adopted", roles_of(request)),
         "may_add_site": may_write("site", roles_of(request)),
     }
     return render(request, "pitbird/rules.html", context)
-
-
-def _document(site: SiteState, subject: str, digest: str) -> RuleSet:
-    state = Now().state(subject)
-    text = state.description.get(digest) if isinstance(state, OtherState) else None
-    return rule_set(text, digest)
 
 
 def _told(rules: RuleSet) -> dict[str, Any]:

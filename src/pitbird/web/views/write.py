@@ -27,6 +27,7 @@ from pitbird.web.forms.questions import QUESTIONS
 from pitbird.web.forms.special import FORMS
 from pitbird.web.names import Names
 from pitbird.web.telling import ToldDecision, tell_decision
+from pitbird.web.views.would import sets_to_choose
 from pitbird.web.who import actor_of, require_right
 
 DO_NOT_USE: Final = gettext_lazy("Do not use it. Do not start the work that needs it.")
@@ -182,6 +183,7 @@ def _context(request: HttpRequest, form: EntryForm) -> dict[str, Any]:
         "likes": likes,
         "like": naming.code(setting.state.subject) if setting.state and not setting.subject else "",
         "rows": question.kind in {"detector", "cylinder"},
+        "sets": sets_to_choose(names) if question.kind == "rules-adopted" else None,
     }
 
 
