@@ -173,6 +173,22 @@ def test_a_replacement_about_something_that_is_no_subject_is_refused(about: obje
     assert "'replacement.about' must be a list of subjects" in errors("correction", raw)
 
 
+def worked(**other: str) -> dict[str, str]:
+    return {"gas": "carbon monoxide", "amount": "100", "unit": "ppm", "reads": "2", **other}
+
+
+def test_what_a_channel_reads_in_another_gas_is_kept_as_a_worked_reading() -> None:
+    raw = changed(
+        "detector", "channels", 0, "other_gases", to=[worked(), worked(gas="chlorine", reads="-20")]
+    )
+    channel = KINDS["detector"].model_validate(raw).as_body()["channels"][0]
+    assert [each["reads"] for each in channel["other_gases"]] == ["2", "-20"]
+    assert (
+        "other_gases"
+        not in KINDS["detector"].model_validate(KINDS["detector"].EXAMPLE).as_body()["channels"][0]
+    )
+
+
 # --- What each kind refuses ---------------------------------------------------------------------------------
 
 
@@ -180,6 +196,15 @@ def test_a_replacement_about_something_that_is_no_subject_is_refused(about: obje
     ("kind", "raw", "fault"),
     [
         ("detector", changed("detector", "channels", 0, "unit", to="pct_lfl"), "must name its 'lfl_basis'"),
+        ("detector", changed("detector", "channels", 0, "other_gases", to=[worked(amount="0")]), "above 0"),
+        (
+            "detector", changed("detector", "channels", 0, "other_gases", to=[worked(unit="pct_lfl")]),
+            "belongs to a channel in %LFL",
+        ),
+        (
+            "detector", changed("detector", "channels", 0, "other_gases", to=[worked(), worked(reads="9")]),
+            "two worked readings of one gas",
+        ),
         ("detector", changed("detector", "channels", 0, "alarms", to=[{"name": "low", "at": "5"}] * 2),
          "two alarms of one channel bear the same name"),
         ("detector", changed("detector", "channels", to=KINDS["detector"].EXAMPLE["channels"] * 2),

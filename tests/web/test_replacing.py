@@ -55,7 +55,8 @@ ENTRIES: dict[str, dict[str, Any]] = {
             {
                 "name": "CH4", "gas": "methane", "principle": "infrared", "unit": "pct_lfl",
                 "lfl_basis": "iec-60079-20-1", "range_high": "100", "clean_air": "0",
-                "clean_air_tolerance": "2", "t90_s": "25", "sensor_serial": "S 9",
+                "clean_air_tolerance": "2", "t90_s": "25", "t90_fast_s": "12", "sensor_serial": "S 9",
+                "other_gases": [{"gas": "propane", "amount": "50", "unit": "pct_lfl", "reads": "39"}],
                 "sensor_fitted": "2025-01-01", "sensor_ends": "2026-12-01",
                 "alarms": [
                     {"name": "low", "at": "10"}, {"name": "high", "at": "20", "shown_by": "self-check"}

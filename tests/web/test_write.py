@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.test import Client
 
@@ -12,7 +13,7 @@ from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteS
 from pitbird.services.knowing import Now
 from pitbird.store import book
 from pitbird.web.entries import body_of
-from pitbird.web.forms.things import read_alarms
+from pitbird.web.forms.lines import read_alarms, read_other_gases
 from tests.web.conftest import Cast, ago, passed
 
 
@@ -415,3 +416,15 @@ def test_alarms_are_read_line_by_line() -> None:
         {"name": "twa", "at": "20", "shown_by": "none"},
         {"name": "high", "at": "23.5", "direction": "rising", "shown_by": "self-check"},
     ]
+
+
+def test_worked_readings_are_read_line_by_line() -> None:
+    assert read_other_gases("50 pct_lfl propane reads 39\n\n 5 ppm hydrogen cyanide reads -2 ") == [
+        {"amount": "50", "unit": "pct_lfl", "gas": "propane", "reads": "39"},
+        {"amount": "5", "unit": "ppm", "gas": "hydrogen cyanide", "reads": "-2"},
+    ]
+
+
+def test_a_worked_reading_that_cannot_be_read_is_repeated_with_how_to_write_it() -> None:
+    with pytest.raises(ValidationError, match=r"“propane 0\.6” cannot be read\. Write: 50 pct_lfl"):
+        read_other_gases("propane 0.6")

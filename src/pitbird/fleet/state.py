@@ -38,6 +38,15 @@ class AlarmFact(msgspec.Struct, frozen=True, gc=False):
     shown_by: str
 
 
+class OtherGas(msgspec.Struct, frozen=True, gc=False):
+    """What the manual says a channel reads when shown so much of another gas."""
+
+    gas: str
+    amount: str
+    unit: str
+    reads: str
+
+
 class ChannelFact(msgspec.Struct, frozen=True, gc=False):
     """A channel as described."""
 
@@ -52,6 +61,8 @@ class ChannelFact(msgspec.Struct, frozen=True, gc=False):
     lfl_basis: str | None = None
     sensor_ends: str | None = None
     t90_s: str | None = None
+    t90_fast_s: str | None = None
+    other_gases: tuple[OtherGas, ...] = ()
 
     @property
     def must_show(self) -> AlarmFact | None:

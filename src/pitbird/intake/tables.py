@@ -75,7 +75,8 @@ COLUMNS: Final[dict[str, tuple[Column, ...]]] = {
         Column("sensor_serial", "the sensor's serial number", part=True),
         Column("sensor_fitted", "date on which the sensor was fitted", part=True),
         Column("sensor_ends", "date on which the sensor's life ends", part=True),
-        Column("t90_s", "its t90 in seconds", part=True),
+        Column("t90_s", "its t90 in seconds, the slowest that counts as healthy", part=True),
+        Column("t90_fast_s", "the t90 of a fast new sensor in seconds", part=True),
     ),
     "person": (
         Column("person", "the person's code", True, sort="person"),

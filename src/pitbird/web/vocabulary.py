@@ -61,6 +61,8 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "lfl_basis": _("LFL taken from"), "alarms": _("Alarms"), "at": _("At"), "direction": _("Direction"),
     "shown_by": _("Shown by"), "sensor_serial": _("Sensor's serial number"),
     "sensor_fitted": _("Sensor fitted on"), "sensor_ends": _("Sensor's last day"), "t90_s": _("t90, s"),
+    "t90_fast_s": _("Fastest t90 of a new sensor, s"), "other_gases": _("Reads in other gases"),
+    "reads": _("Reads"),
     "sensor": _("Sensor"), "made": _("Made on"), "fitted_in": _("Fitted in"), "channel": _("Channel"),
     "regulator": _("Regulator"), "flow": _("Flow"), "flow_l_min": _("Flow, l/min"),
     "cylinder": _("Cylinder"), "lot": _("Lot"), "certificate": _("Certificate"),

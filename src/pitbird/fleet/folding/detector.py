@@ -21,6 +21,7 @@ from pitbird.fleet.state import (
     DetectorState,
     EventFact,
     FailureFact,
+    OtherGas,
     ReasonOut,
     ShownFact,
     TestFact,
@@ -62,6 +63,8 @@ def channel_fact(channel: Mapping[str, Any]) -> ChannelFact:
         lfl_basis=channel.get("lfl_basis"),
         sensor_ends=channel.get("sensor_ends"),
         t90_s=channel.get("t90_s"),
+        t90_fast_s=channel.get("t90_fast_s"),
+        other_gases=tuple(OtherGas(**each) for each in channel.get("other_gases", ())),
     )
 
 

@@ -6,6 +6,7 @@ detector whose channels or alarms changed needs gas again, which the fold sees f
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, StrictBool, model_validator
@@ -93,6 +94,19 @@ class Alarm(Part):
     shown_by: Literal["gas", "self-check", "none"] = "gas"
 
 
+class WorkedReading(Part):
+    """What the instrument's manual says of another gas: shown so much of it, the channel reads so much.
+
+    A worked reading, because manuals print either a factor or its inverse. ``reads`` is in the channel's
+    unit, and negative where the gas takes off from its reading.
+    """
+
+    gas: Name
+    amount: Dec
+    unit: Unit
+    reads: Dec
+
+
 class Channel(Part):
     """One gas that a detector measures: what, how, in which unit, with which alarms."""
 
@@ -109,6 +123,22 @@ class Channel(Part):
     sensor_fitted: Day | None = None
     sensor_ends: Day | None = None
     t90_s: Dec | None = None
+    t90_fast_s: Dec | None = None
+    other_gases: Annotated[tuple[WorkedReading, ...], Field(max_length=24)] | None = None
+
+    @model_validator(mode="after")
+    def _other_gases_stand_once(self) -> Self:
+        for reading in self.other_gases or ():
+            if Decimal(reading.amount) <= 0:
+                raise ValueError("a worked reading is of more than nothing of a gas: 'amount' is above 0")
+            if reading.unit == "pct_lfl" and self.unit != "pct_lfl":
+                raise ValueError(
+                    "a gas shown in %LFL belongs to a channel in %LFL; write its amount in ppm or % vol"
+                )
+        gases = [reading.gas for reading in self.other_gases or ()]
+        if len(set(gases)) != len(gases):
+            raise ValueError("two worked readings of one gas; keep the one of the sensor that is fitted")
+        return self
 
     @model_validator(mode="after")
     def _gas_shows_one_direction(self) -> Self:

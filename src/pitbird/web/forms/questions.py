@@ -242,6 +242,10 @@ _CYLINDER: Final = (
         _("Tick what was looked into; the rest stays open."),
         _("Release it"),
         (NOTE,),
+        caution=_(
+            "You say with your name that the gas was asked about: regulator, hose, certificate and gauge. A "
+            "detector that failed on it stays out until its own failure is answered too."
+        ),
         form="cylinder-released",
     ),
 )  # fmt: skip

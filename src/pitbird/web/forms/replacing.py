@@ -79,7 +79,7 @@ def _prefill_row(
         row: Mapping[str, Any] = next((each for each in rows if each["channel"] == wanted), {})
     else:
         row = rows[place] if place < len(rows) else {}
-    if name != "alarms":  # written as lines, by the form itself
+    if name not in {"alarms", "other_gases"}:  # written as lines, by the form itself
         field.initial = row.get(name)
 
 

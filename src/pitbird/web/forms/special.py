@@ -10,12 +10,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, FailedOn
 from pitbird.fleet.times import text_of
 from pitbird.record.canonical import parse
 from pitbird.record.errors import RecordError
 from pitbird.rules.decision import Verdict
 from pitbird.rules.loading import document_of, load_shipped, shipped
+from pitbird.services.gas_questions import unanswered
 from pitbird.services.gate import gate_one
 from pitbird.services.knowing import Now
 from pitbird.store import book
@@ -253,30 +254,47 @@ class ReturnedToService(EntryForm):
 
 
 class CylinderReleased(EntryForm):
-    """The open quarantines to tick."""
+    """The open quarantines and the failed tests to tick."""
 
     def build(self) -> None:
-        """The quarantines that are open now."""
+        """What is open now: quarantines, and failed tests that no release has named."""
         state = self.setting.state
-        spans = (
-            [each for each in state.withdrawn if each.until is None]
-            if isinstance(state, CylinderState)
-            else []
-        )
+        zone = self.setting.zone
+        choices: list[tuple[str, str]] = []
+        if isinstance(state, CylinderState):
+            choices = [
+                (
+                    each.entry,
+                    _("%(when)s: quarantined, %(why)s")
+                    % {"when": times.short(each.since, zone), "why": word(each.because)},
+                )
+                for each in state.withdrawn
+                if each.until is None
+            ]
+            choices += [(each.entry, _failed_on(each, zone)) for each in unanswered(state)]
         self.fields["answers"] = forms.MultipleChoiceField(
             label=_("Open questions"),
-            choices=[
-                (each.entry, f"{times.short(each.since, self.setting.zone)}: {word(each.because)}")
-                for each in spans
-            ],
+            choices=choices,
             widget=forms.CheckboxSelectMultiple,
             error_messages={"required": _("Tick at least one: what is not named stays open.")},
+            help_text="" if choices else _("No question about this cylinder is open."),
         )
         super().build()
 
     def draft(self) -> dict[str, Any]:
         """The entry, naming what it answers."""
         return {**super().draft(), "answers": self.cleaned_data["answers"]}
+
+
+def _failed_on(failure: FailedOn, zone: str) -> str:
+    values = {
+        "when": times.short(failure.at, zone),
+        "detector": naming.code(failure.detector),
+        "count": failure.in_a_row,
+    }
+    if failure.in_a_row > 1:
+        return _("%(when)s: %(detector)s failed on it, %(count)d in a row") % values
+    return _("%(when)s: %(detector)s failed on it") % values
 
 
 class Correction(EntryForm):

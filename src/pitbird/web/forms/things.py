@@ -11,7 +11,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.fleet.state import CylinderState, DetectorState
 from pitbird.services.knowing import Now
 from pitbird.store import book
 from pitbird.web import names as naming
@@ -26,6 +26,7 @@ from pitbird.web.forms.base import (
     number_field,
     text_field,
 )
+from pitbird.web.forms.lines import AlarmsField, OtherGasesField, write_alarms, write_other_gases
 from pitbird.web.vocabulary import choices_of, field_word, word
 
 CODE: Final = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
@@ -98,49 +99,6 @@ class Thing(EntryForm):
     def field_of(self, path: str) -> str | None:
         """A fault of the subject belongs to the code."""
         return "code" if path == self.question.kind else super().field_of(path)
-
-
-def read_alarms(text: str) -> list[dict[str, str]]:
-    """Alarms, one a line: name, set-point, ``rising`` or ``falling``, ``gas``, ``self-check`` or ``none``.
-
-    What is left out: rising, and shown by gas. A word that is not understood is refused with its line.
-    """
-    alarms = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        words = [part for part in re.split(r"[\s;]+", line.strip()) if part]
-        if not words:
-            continue
-        if len(words) < 2:
-            raise ValidationError(
-                _("Line %(number)d: write the alarm's name and its set-point, such as: low 5")
-                % {"number": number}
-            )
-        alarm = {"name": words[0].lower(), "at": words[1]}
-        for extra in (each.lower() for each in words[2:]):
-            if extra in ("rising", "falling") and "direction" not in alarm:
-                alarm["direction"] = extra
-            elif extra in ("gas", "self-check", "none") and "shown_by" not in alarm:
-                alarm["shown_by"] = extra
-            else:
-                raise ValidationError(
-                    _("Line %(number)d: “%(word)s” is not understood. After the set-point may stand: "
-                      "rising or falling, then gas, self-check or none.") % {"number": number, "word": extra}
-                )  # fmt: skip
-        alarms.append(alarm)
-    return alarms
-
-
-def write_alarms(channel: ChannelFact) -> str:
-    """Alarms as ``read_alarms`` reads them."""
-    return "\n".join(f"{a.name} {a.at} {a.direction} {a.shown_by}" for a in channel.alarms)
-
-
-class AlarmsField(forms.CharField):
-    """Alarms, one a line."""
-
-    def clean(self, value: Any) -> list[dict[str, str]]:
-        """The alarms as an entry holds them."""
-        return read_alarms(super().clean(value))
 
 
 class Rows(Thing):
@@ -255,7 +213,7 @@ class Detector(Rows):
     FIRST_ROWS = 1
     ROW = (
         "name", "gas", "principle", "unit", "range_high", "clean_air", "clean_air_tolerance", "alarms",
-        "lfl_basis", "t90_s", "sensor_serial", "sensor_fitted", "sensor_ends",
+        "lfl_basis", "t90_s", "t90_fast_s", "other_gases", "sensor_serial", "sensor_fitted", "sensor_ends",
     )  # fmt: skip
     WHOLE: Final = (
         ("make", "text"), ("model", "text"), ("serial", "keyed"), ("firmware", "text"), ("draws", "choice"),
@@ -302,6 +260,8 @@ class Detector(Rows):
                 "alarms": write_alarms(channel),
                 "lfl_basis": channel.lfl_basis,
                 "t90_s": channel.t90_s,
+                "t90_fast_s": channel.t90_fast_s,
+                "other_gases": write_other_gases(channel),
                 "sensor_ends": channel.sensor_ends if anew else None,
             }
             for channel in self.like.channels
@@ -320,9 +280,17 @@ class Detector(Rows):
                     "if a test does not show it by gas. Such as: low 5, next line high 10."
                 ),
             )
+        if name == "other_gases":
+            return OtherGasesField(
+                widget=forms.Textarea(attrs={"rows": 2, "spellcheck": "false"}),
+                help_text=_(
+                    "As the instrument's manual says, one a line: so much of another gas, and what the "
+                    "channel then reads. Such as: 50 pct_lfl propane reads 39; or 100 ppm hydrogen reads 20."
+                ),
+            )
         if name in {"sensor_fitted", "sensor_ends"}:
             return day_field(self, Ask(name, "day"))
-        if name in {"range_high", "clean_air", "clean_air_tolerance", "t90_s"}:
+        if name in {"range_high", "clean_air", "clean_air_tolerance", "t90_s", "t90_fast_s"}:
             return number_field(self, Ask(name, "number"))
         return (
             keyed_field(self, Ask(name, "keyed"))
