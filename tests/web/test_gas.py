@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from tests.web.conftest import SITE, Cast
+from tests.web.conftest import SITE, Cast, ago, passed
 
 
 def text(client: Client, address: str) -> str:
@@ -87,3 +87,59 @@ def test_a_doubt_about_gas_is_shown_until_it_is_answered(cast: Cast, keeper: Cli
 
 def test_a_cylinder_that_is_not_in_the_book_is_not_found(keeper: Client) -> None:
     assert keeper.get("/gas/C-404").status_code == 404
+
+
+def fail_twice(cast: Cast) -> None:
+    """D-018 failed on C-112 an hour before; now D-019 fails on it too."""
+    cast.write(passed("D-019", ago(20), outcome="failed", missed="CO"), minutes_ago=19, by=cast.tester)
+
+
+def test_one_failure_asks_no_question_and_two_ask_about_the_gas_first(cast: Cast, keeper: Client) -> None:
+    before = text(keeper, "/gas")
+    assert "In question" not in before
+    assert "C-112" in group(before, "in-use")
+    fail_twice(cast)
+    page = text(keeper, "/gas")
+    assert "1 is in question." in page
+    asked = group(page, "in-question")
+    assert "Ask about the gas before you ask about the detectors" in asked
+    assert (
+        "In question since Mon 2 Mar, 11:40 WET: 2 tests failed on it in a row, 2 detectors failed among "
+        "its last ten tests." in asked
+    )
+    assert "C-112" not in group(page, "in-use")
+
+
+def test_the_page_of_the_cylinder_lists_what_failed_on_it_and_offers_to_answer(
+    cast: Cast, keeper: Client, tester: Client
+) -> None:
+    fail_twice(cast)
+    page = text(keeper, "/gas/C-112")
+    assert "no test on it counts until a release names these tests" in page
+    assert 'href="/detectors/D-018"' in group(page, "failed")
+    assert "failed, 2 in a row" in group(page, "failed")
+    assert "/write/cylinder-released?about=cylinder:C-112" in group(page, "question")
+    assert "/write/cylinder-released" not in text(tester, "/gas/C-112")
+    assert "In question: tests failed on it one after another." in text(tester, "/test/D-017")
+
+
+def test_a_release_names_the_failed_tests_and_what_it_leaves_out_stays_open(
+    cast: Cast, keeper: Client
+) -> None:
+    fail_twice(cast)
+    form = text(keeper, "/write/cylinder-released?about=C-112")
+    assert "D-019 failed on it, 2 in a row" in form
+    assert "D-018 failed on it" in form
+    newest, oldest = re.findall(r'name="answers" value="([^"]+)"', form)
+    entry_id = re.search(r'name="entry_id" value="([^"]+)"', form)
+    assert entry_id is not None
+    # The first failure asked nothing by itself; it is the second that asks.
+    answer = keeper.post(
+        "/write/cylinder-released?about=C-112", {"entry_id": entry_id[1], "answers": [newest]}
+    )
+    assert answer.status_code == 302
+    assert "In question" not in text(keeper, "/gas")
+    page = text(keeper, "/gas/C-112")
+    assert "D-018" in group(page, "failed")
+    assert "D-019" not in group(page, "failed")
+    assert oldest in text(keeper, "/write/cylinder-released?about=C-112")

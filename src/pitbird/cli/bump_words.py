@@ -42,8 +42,9 @@ def reason_words(reason: str) -> str:
 
 
 def in_use(site: str | None) -> list[str]:
-    """The cylinders opened at a site that are neither used up nor in doubt."""
+    """The cylinders opened at a site that are neither used up, nor in doubt, nor in question."""
     from pitbird.fleet.state import CylinderState
+    from pitbird.rules.predicates.gas_question import MAY_BE_GAS, question_at
     from pitbird.services import clock
     from pitbird.services.knowing import Now
 
@@ -56,6 +57,7 @@ def in_use(site: str | None) -> list[str]:
         and state.opened_at is not None
         and state.emptied_at is None
         and state.withdrawn_at(now) is None
+        and question_at(state, now, in_a_row=MAY_BE_GAS, detectors=MAY_BE_GAS) is None
     ]
 
 

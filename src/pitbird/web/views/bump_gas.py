@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from pitbird.fleet.state import ChannelFact, CylinderState
 from pitbird.fleet.times import Ms, local
+from pitbird.rules.predicates.gas_question import MAY_BE_GAS, question_at
 from pitbird.rules.predicates.gas_window import strength
 from pitbird.web.names import code
 from pitbird.web.times import day_shown
@@ -115,6 +116,8 @@ def against(state: CylinderState, *, now: Ms, zone: str) -> tuple[str, ...]:
         said.append(_("Expired on %(day)s.") % {"day": day_shown(state.expires)})
     if state.withdrawn_at(now) is not None:
         said.append(_("Quarantined: its gas is in doubt."))
+    elif question_at(state, now, in_a_row=MAY_BE_GAS, detectors=MAY_BE_GAS) is not None:
+        said.append(_("In question: tests failed on it one after another. Ask about the gas first."))
     if state.emptied_at is not None:
         said.append(_("Emptied or given up."))
     if state.gauges and state.minimum_pressure_bar:

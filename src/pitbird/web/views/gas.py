@@ -8,14 +8,17 @@ from typing import Any, Final
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from pitbird.fleet.state import CylinderState
 from pitbird.fleet.times import Ms, local
+from pitbird.rules import words
 from pitbird.services import clock
+from pitbird.services.gas_questions import GasQuestion, gas_questions, unanswered
 from pitbird.services.knowing import Now
 from pitbird.web import names as naming
+from pitbird.web import times
 from pitbird.web.names import Names
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.detectors import actions, pages_of
@@ -23,6 +26,7 @@ from pitbird.web.vocabulary import mixture, word
 from pitbird.web.who import may_write, roles_of, zone_of
 
 GROUPS: Final = (
+    ("in-question", gettext_lazy("In question"), gettext_lazy("No cylinder is in question.")),
     ("in-use", gettext_lazy("In use"), gettext_lazy("No cylinder is in use.")),
     ("in-stock", gettext_lazy("In stock"), gettext_lazy("No cylinder is in stock.")),
     ("quarantined", gettext_lazy("Quarantined"), gettext_lazy("No cylinder is in doubt.")),
@@ -31,12 +35,14 @@ GROUPS: Final = (
 _EMPTIED_SHOWN: Final = 20
 
 
-def standing(state: CylinderState, now: Ms) -> str:
+def standing(state: CylinderState, now: Ms, *, in_question: bool = False) -> str:
     """Where a cylinder belongs on the page; what is in doubt or empty is never listed as in use."""
     if state.emptied_at is not None and state.emptied_at <= now:
         return "emptied"
     if state.withdrawn_at(now) is not None:
         return "quarantined"
+    if in_question:
+        return "in-question"
     return "in-use" if state.opened_at is not None else "in-stock"
 
 
@@ -68,6 +74,22 @@ def warning(state: CylinderState, now: Ms, zone: str | None) -> str:
     return ", ".join(problems)
 
 
+def question_words(question: GasQuestion, zone: str | None) -> str:
+    """Why a cylinder is in question, in a sentence."""
+    failure = question.failure
+    tests = ngettext("%d test failed on it in a row", "%d tests failed on it in a row", failure.in_a_row)
+    detectors = ngettext(
+        "%d detector failed among its last ten tests",
+        "%d detectors failed among its last ten tests",
+        failure.detectors,
+    )
+    return _("In question since %(when)s: %(tests)s, %(detectors)s.") % {
+        "when": times.short(failure.at, zone),
+        "tests": tests % failure.in_a_row,
+        "detectors": detectors % failure.detectors,
+    }
+
+
 @require_safe
 def gas(request: HttpRequest) -> HttpResponse:
     """The cylinders by what can be done with them."""
@@ -75,9 +97,12 @@ def gas(request: HttpRequest) -> HttpResponse:
     zones = {state.subject: state.zone for state in naming.sites()}
     listed: dict[str, list[dict[str, Any]]] = {key: [] for key, _heading, _none in GROUPS}
     states = Now().all_of(CylinderState)
+    asked = gas_questions(states, now)
     for state in sorted(states, key=lambda each: (each.site or "", each.expires or "", each.subject)):
         zone = zones.get(state.site or "")
-        listed[standing(state, now)].append(
+        question = asked.get(state.subject)
+        where = standing(state, now, in_question=question is not None)
+        listed[where].append(
             {
                 "code": naming.code(state.subject),
                 "mixture": mixture(state),
@@ -88,7 +113,8 @@ def gas(request: HttpRequest) -> HttpResponse:
                 "tests": state.tests,
                 "zone": zone,
                 "emptied_at": state.emptied_at,
-                "warning": warning(state, now, zone) if standing(state, now) != "emptied" else "",
+                "warning": warning(state, now, zone) if where != "emptied" else "",
+                "question": question_words(question, zone) if question else "",
             }
         )
     emptied = listed["emptied"]
@@ -106,7 +132,10 @@ def gas(request: HttpRequest) -> HttpResponse:
                 "more": max(0, len(listed[key]) - _EMPTIED_SHOWN) if key == "emptied" else 0,
             }
             for key, heading, none in GROUPS
+            if listed[key] or key != "in-question"
         ],
+        "ask_first": words.REMEDIES["ask-gas-first"](_) if listed["in-question"] else "",
+        "in_question": len(listed["in-question"]),
         "usable": sum(
             1 for line in listed["in-use"] if _("out of date") != line["warning"].partition(", ")[0]
         ),
@@ -125,7 +154,8 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
     if not isinstance(state, CylinderState):
         raise Http404(subject)
     now, names, zone = clock.now(), Names(), zone_of(state.site)
-    where = standing(state, now)
+    question = gas_questions([state], now).get(subject)
+    where = standing(state, now, in_question=question is not None)
     context = {
         "here": "gas",
         "state": state,
@@ -137,6 +167,11 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "standing_words": {key: heading for key, heading, _none in GROUPS}[where],
         "warning": warning(state, now, zone),
         "mixture": mixture(state) if state.components else "",
+        "asked": question_words(question, zone) if question else "",
+        "asked_stops": question.stops if question else False,
+        "ask_first": words.REMEDIES["ask-gas-first"](_) if question else "",
+        "failed_on": [(failure, naming.code(failure.detector)) for failure in unanswered(state)],
+        "may_release": may_write("cylinder-released", roles_of(request)),
         "components": [(part, word(part.unit)) for part in state.components],
         "gauges": state.gauges,
         "minutes": round(state.gas_on_ms / 60_000, 1),
