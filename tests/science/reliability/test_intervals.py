@@ -73,6 +73,26 @@ def test_uneven_gaps_are_never_better_than_even_ones(rate: float, gaps: list[flo
     assert of.undetected_fraction_of_log(rate, gaps) >= even * (1 - 1e-12)
 
 
+def test_daily_with_absences_is_three_times_worse_than_its_mean_gap_says() -> None:
+    # 89 days in a row and eleven absences of ten days: mean gap 2.0 days, as E[g^2]/(2 E[g]) would have it
+    # three times lambda T/2 (.0020 against .00067); and by following failures one by one.
+    gaps = np.array([1.0] * 89 + [10.0] * 10 + [11.0])
+    rate = 1 / 1500
+    assert gaps.mean() == pytest.approx(2.0)
+    said = of.undetected_fraction_of_log(rate, gaps)
+    ratio = said / of.undetected_fraction(rate, float(gaps.mean()))
+    random = np.random.default_rng(2)
+    # Failures come at a constant rate over the time good; each stays until the next test.
+    gaps = random.permutation(gaps)
+    ends = np.cumsum(np.tile(gaps, 400))
+    lives = random.exponential(1 / rate, 400_000)
+    lives = lives[lives < ends[-1]]
+    delay = (ends[np.searchsorted(ends, lives)] - lives).mean()
+    assert delay / (delay + 1 / rate) == pytest.approx(said, rel=0.02)
+    assert said == pytest.approx(rate * (gaps**2).mean() / (2 * gaps.mean()), rel=0.005)
+    assert ratio == pytest.approx(3.03, abs=0.02)
+
+
 def test_random_tests_are_twice_as_bad_as_regular_ones() -> None:
     random = np.random.default_rng(4).exponential(10, 200_000)
     rate = 1e-4

@@ -200,7 +200,7 @@ def test_it_is_never_less_likely_than_the_exponential_nor_than_its_neighbours(
 def test_gradient_and_hessian_are_those_of_the_likelihood(
     rows: list[tuple[float, float, bool, int]], k: float
 ) -> None:
-    like = module._Likelihood.of(made(rows), 400.0)
+    like = module.Likelihood.of(made(rows), 400.0)
     h = 1e-4
     at = like.sums(0.1, k)
     up_a, down_a = like.sums(0.1 + h, k), like.sums(0.1 - h, k)
@@ -224,7 +224,7 @@ def test_the_careful_search_finds_the_limits_of_the_quick_one(
     assert fit.scale is not None
     assert fit.log_likelihood is not None
     assert fit.se_log_shape is not None
-    like = module._Likelihood.of(seen, 1.0)
+    like = module.Likelihood.of(seen, 1.0)
     cut = fit.log_likelihood - 0.5 * float(stats.chi2.ppf(0.95, 1))
     top = np.array([log(fit.shape), log(fit.scale)])
     reach = 1.96 * fit.se_log_shape

@@ -10,5 +10,7 @@ its first test.
 - `weibull`: a rate that rises or falls with age: shape and scale with profile limits.
 - `npmle`: the life distribution without a form, with its certificate.
 - `intervals`: how much failure goes unnoticed between tests.
+- `actual_log`: the same for tests as they were: gaps from a log, time in use.
+- `bands`: limits of what is worked out from a fitted life.
 - `look_back`: when, between the last pass and the first fail, the failure may have come.
 """

@@ -1,9 +1,9 @@
 """How much failure goes unnoticed between tests: mean shares of time, delays, intervals that meet a target.
 
-A constant rate: `undetected_fraction` (tests every T), `undetected_fraction_of_log` (tests as they were),
-`undetected_fraction_at_random`, `undetected_fraction_imperfect`, `undetected_fraction_uncertain` (the rate
-itself uncertain), `undetected_fraction_with_full_check` (a test that shows only a share of failures),
-`worst_case`, `mean_delay`, `information_kept`.
+A constant rate: `undetected_fraction` (tests every T), `undetected_fraction_of_log` (tests as they were;
+`actual_log` makes the gaps), `undetected_fraction_at_random`, `undetected_fraction_imperfect`,
+`undetected_fraction_uncertain` (the rate itself uncertain), `undetected_fraction_with_full_check` (a test
+that shows only a share of failures), `worst_case`, `mean_delay`, `information_kept`.
 
 A rate that changes with age: `weibull_undetected_fraction`, `weibull_undetected_fraction_at_age`,
 `weibull_undetected_fraction_of_log`, `weibull_undetected_fraction_with_full_check`, `weibull_worst_case`.
@@ -23,6 +23,12 @@ from scipy.optimize import brentq
 from scipy.special import gammainc, gammaincc
 
 from pitbird.science.reliability.spans import FloatArray
+
+#: Belongs beside every interval that is worked out from failures.
+NEVER_LOOSENS: Final = (
+    "Evidence may shorten an interval; by itself it never lengthens what the manual, the law or the site "
+    "rules ask for."
+)
 
 #: Steps of a life followed one by one; a longer tail is summed by the formula of Euler and Maclaurin.
 _STEPS: Final = 200_000
@@ -49,6 +55,15 @@ def _mean_of_rise(x: float) -> float:
             term *= -x / n
         return total
     return 1 + math.expm1(-x) / x
+
+
+def mean_of_rises(x: FloatArray) -> FloatArray:
+    """1 - (1 - exp(-x))/x of each, to full precision for small x too; 0 at 0."""
+    term, series = 0.5 * x, np.zeros_like(x)
+    for n in range(3, 14):
+        series += term
+        term = term * (-x / n)
+    return np.where(x < 0.05, series, 1 + np.expm1(-x) / np.maximum(x, 0.05))
 
 
 def undetected_fraction(rate: float, interval: float) -> float:
@@ -130,7 +145,7 @@ def undetected_fraction_of_log(rate: float, gaps: ArrayLike) -> float:
     """
     _positive(rate=rate)
     lengths = _gaps(gaps)
-    return float(sum(g * _mean_of_rise(rate * g) for g in lengths.tolist()) / lengths.sum())
+    return float(np.dot(lengths, mean_of_rises(rate * lengths)) / lengths.sum())
 
 
 def _gaps(gaps: ArrayLike) -> FloatArray:

@@ -86,8 +86,8 @@ class _Sums(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Likelihood:
-    """Observations in log time, sorted by what they tell: good at, failed by, failed between."""
+class Likelihood:
+    """The log-likelihood: observations in log time, by what they tell: good at, failed by, failed between."""
 
     good: FloatArray  # log of the last good age, those still good
     good_count: FloatArray
@@ -98,7 +98,7 @@ class _Likelihood:
     count: FloatArray
 
     @classmethod
-    def of(cls, seen: Spans, unit: float) -> _Likelihood:
+    def of(cls, seen: Spans, unit: float) -> Likelihood:
         left, right, count = seen.left, seen.right, seen.count
         failed = np.isfinite(right)
         good = ~failed & (left > 0)
@@ -112,9 +112,9 @@ class _Likelihood:
             np.log(lefts / unit), ratio, count[between],
         )  # fmt: skip
 
-    def part(self, every: int) -> _Likelihood:
+    def part(self, every: int) -> Likelihood:
         """Every n-th observation of each sort."""
-        return _Likelihood(
+        return Likelihood(
             self.good[::every], self.good_count[::every], self.early[::every], self.early_count[::every],
             self.left[::every], self.ratio[::every], self.count[::every],
         )  # fmt: skip
@@ -229,10 +229,11 @@ def fit_weibull(seen: Spans, confidence: float = 0.95, *, limits: bool = True) -
     Turbine part cracks, 167 parts at 8 inspections (Nelson 1982 p. 415), in days.
 
     >>> from pitbird.science.reliability.spans import spans
-    >>> ends = [0, 186.296, 607.3, 903.7, 1192.6, 1571.9, 1998.3, 2262.3, 2722.2]
+    >>> ends = [0, 186, 606, 902, 1077, 1209, 1377, 1592, 1932]
     >>> seen = spans(ends, [*ends[1:], float("inf")], [5, 16, 12, 18, 18, 2, 6, 17, 73])
-    >>> fit_weibull(seen).outcome
-    'estimated'
+    >>> fit = fit_weibull(seen)
+    >>> round(fit.shape, 4), round(fit.scale, 1)
+    (1.4848, 2182.0)
     """
     check_confidence(confidence)
     rate = fit_exponential(seen, confidence).rate
@@ -240,7 +241,7 @@ def fit_weibull(seen: Spans, confidence: float = 0.95, *, limits: bool = True) -
     if outcome is not None or rate is None:
         return _none(seen, outcome or "not converged", confidence)
     unit = 1 / rate
-    like = _Likelihood.of(grouped(seen), unit)
+    like = Likelihood.of(grouped(seen), unit)
     a, k = 0.0, 1.0
     if len(like) > _LARGE:
         a, k = _start(like, a, k)
@@ -289,7 +290,7 @@ def _no_maximum(seen: Spans) -> Outcome | None:
     return "shape towards zero" if found <= kept + 1e-12 * abs(kept) else None
 
 
-def _start(like: _Likelihood, a: float, k: float) -> tuple[float, float]:
+def _start(like: Likelihood, a: float, k: float) -> tuple[float, float]:
     """The fit of a part of the observations: three steps over all of them fewer."""
     part = like.part(len(like) // _PART)
     if not len(part.left):
@@ -298,7 +299,7 @@ def _start(like: _Likelihood, a: float, k: float) -> tuple[float, float]:
     return (a, k) if found is None else found[:2]
 
 
-def _maximum(like: _Likelihood, a: float, k: float) -> tuple[float, float, _Sums] | None:
+def _maximum(like: Likelihood, a: float, k: float) -> tuple[float, float, _Sums] | None:
     """Damped Newton in (a, k); None if it does not get there."""
     here = like.sums(a, k)
     for _ in range(200):
@@ -340,7 +341,7 @@ def _standard_errors(s: _Sums, a: float, k: float) -> tuple[float, float]:
 
 
 def _limits(
-    like: _Likelihood, a: float, k: float, best: float, errors: tuple[float, float], confidence: float
+    like: Likelihood, a: float, k: float, best: float, errors: tuple[float, float], confidence: float
 ) -> tuple[tuple[float | None, float | None], tuple[float | None, float | None], str]:
     """Profile limits of shape and of scale (in the fit's own unit), and what is unbounded in words."""
     fall = 0.5 * float(chdtri(1, 1 - confidence))
@@ -365,7 +366,7 @@ def _limits(
     return (values[0], values[1]), (values[2], values[3]), " ".join(said)
 
 
-def _open_ends(like: _Likelihood, cut: float) -> tuple[bool, bool, bool]:
+def _open_ends(like: Likelihood, cut: float) -> tuple[bool, bool, bool]:
     """Whether shape 0, scale 0 and a scale without end lie within the limits.
 
     Only where every failure was found at its first test:
@@ -383,7 +384,7 @@ def _open_ends(like: _Likelihood, cut: float) -> tuple[bool, bool, bool]:
     return value(c) >= cut, value(max(c, 1.0)) >= cut, value(min(c, 1.0)) >= cut
 
 
-def _profile_limit(like: _Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
+def _profile_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
     """Limit of log shape (which = 0) or log scale (1): Newton on both conditions at once, else by search."""
     other = 1 - which
     here = top.copy()
@@ -428,7 +429,7 @@ def _ak(point: FloatArray) -> tuple[float, float]:
     return -k * float(point[1]), k
 
 
-def _searched_limit(like: _Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
+def _searched_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
     """The same limit by stepping outwards and halving, with the other parameter at its best each time."""
     best_other = float(top[1 - which])
 
@@ -455,7 +456,7 @@ def _searched_limit(like: _Likelihood, top: FloatArray, which: int, reach: float
     return 0.5 * (inside + outside)
 
 
-def _profile(like: _Likelihood, which: int, x: float, start: float) -> tuple[float, float]:
+def _profile(like: Likelihood, which: int, x: float, start: float) -> tuple[float, float]:
     """The best log-likelihood with one parameter held at x, and where the other then lies."""
 
     def at(y: float) -> tuple[float, float, float]:
