@@ -105,6 +105,34 @@ def test_oxygen_in_nitrogen_is_nothing_to_caution_about() -> None:
     assert answer("cylinder", GAUGED | {"components": components})["cautions"] == []
 
 
+def test_where_pentane_condenses_at_the_present_pressure() -> None:
+    """By hand, Raoult: 0.75 % of 35.5 bar is 0.266 bar, the vapour pressure of n-pentane at 2 °C.
+
+    Antoine for n-pentane, log10(p/bar) = 3.9892 - 1070.617/(T/K - 40.454), NIST Chemistry WebBook (from
+    memory, high).
+    """
+    assert pytest.approx(0.0075 * 35.513, rel=0.02) == 10 ** (3.9892 - 1070.617 / (275.2 - 40.454))
+    pentane = GAUGED | {"pressure_bar": 34.5, "components": [{"gas": "n-pentane", "vol_pct": 0.75}]}
+    found = answer("cylinder", pentane)
+    assert found["condensation_below_c"] == pytest.approx(2, abs=0.5)
+    assert any("keep and use the cylinder warmer" in caution for caution in found["cautions"])
+    assert any("Raoult" in line for line in found["footing"])
+    emptier = answer("cylinder", pentane | {"pressure_bar": 5})["condensation_below_c"]
+    assert emptier < found["condensation_below_c"] - 20
+
+
+def test_a_component_that_may_have_condensed_is_said() -> None:
+    cold = {"temperature_c": 0, "pressure_bar": 69, "components": [{"gas": "pentane", "vol_pct": 0.75}]}
+    assert any("may have condensed" in caution for caution in answer("cylinder", GAUGED | cold)["cautions"])
+
+
+def test_light_components_condense_nowhere_that_matters() -> None:
+    light = [{"gas": "methane", "vol_pct": 2.5}, {"gas": "CO", "ppm": 100}, {"gas": "H2S", "ppm": 25}]
+    found = answer("cylinder", GAUGED | {"components": light})
+    assert (found["condensation_below_c"], found["cautions"]) == (None, [])
+    assert answer("cylinder", GAUGED)["condensation_below_c"] is None
+
+
 def test_every_fault_of_single_fields_is_told_at_once() -> None:
     choice = "write nitrogen, air, argon, helium or carbon dioxide"
     assert faults(

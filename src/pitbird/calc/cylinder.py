@@ -11,6 +11,8 @@ from pitbird.calc.definition import Calculation, Example, Refused, Request, Resu
 from pitbird.calc.fields import Many, NotNegative, Positive
 from pitbird.calc.gas_parts import BalanceName, Component, composition_faults
 from pitbird.record.faults import Fault, shown
+from pitbird.science.condensation import FOOTING as CONDENSATION_FOOTING
+from pitbird.science.condensation import Condensation, condensation
 from pitbird.science.cylinders import (
     COLDEST_C,
     HIGHEST_BAR,
@@ -32,6 +34,8 @@ from pitbird.science.gases import same_gas
 #: More than this over the contents that are named is no filling, it is a wrong unit or a wrong cylinder.
 _OVERFULL: Final = 1.10
 _STORAGE_C: Final = 50.0
+#: Colder than this no cylinder lies around in a store or a van, for most.
+_WINTER_C: Final = -20.0
 _ALIKE_PCT: Final = 5.0
 _USED_WHOLE: Final = (
     "The number holds for a full cylinder used to the last, which no cylinder is: "
@@ -88,6 +92,8 @@ class CylinderResult(Result):
     water_capacity_l: float | None
     compressibility: float | None
     """Z of the balance gas at the present pressure and temperature."""
+    condensation_below_c: float | None
+    """Where a component would begin to condense at the present pressure; null where none would."""
 
 
 def check(request: CylinderRequest) -> Iterator[Fault]:
@@ -178,6 +184,7 @@ def _full(request: CylinderRequest, free: float, per_test: float) -> CylinderRes
         tests_left_high=high,
         water_capacity_l=None,
         compressibility=None,
+        condensation_below_c=None,
     )
 
 
@@ -201,9 +208,10 @@ def _by_pressure(request: CylinderRequest, per_test: float) -> CylinderResult:
             flow_tolerance_pct=request.flow_tolerance_pct or 0.0,
         )
         low, high = band.low, band.high
+    dew = condensation([(c.gas, c.share_pct) for c in request.components], absolute(now))
     return CylinderResult(
         footing=_footing(request, balance),
-        cautions=_cautions(request, low),
+        cautions=(*_dew_cautions(request, dew), *_cautions(request, low)),
         usable_gas_l=usable,
         gas_per_test_l=per_test,
         tests_left=whole_tests(usable, per_test),
@@ -211,6 +219,7 @@ def _by_pressure(request: CylinderRequest, per_test: float) -> CylinderResult:
         tests_left_high=high,
         water_capacity_l=capacity,
         compressibility=compressibility(absolute(now), request.temperature_c, balance),
+        condensation_below_c=dew.below_c,
     )
 
 
@@ -237,7 +246,22 @@ def _footing(request: CylinderRequest, balance: str) -> tuple[str, ...]:
         lines.append("the contents named are all that the full cylinder holds, its last atmosphere too")
     if request.gauge_resolution_bar is not None:
         lines.append("a gauge leaves half a division either way (JCGM 100:2008, F.2.2.1)")
+    if request.components:
+        lines.append(CONDENSATION_FOOTING)
     return tuple(lines)
+
+
+def _dew_cautions(request: CylinderRequest, dew: Condensation) -> Iterator[str]:
+    if dew.below_c is not None and dew.below_c >= request.temperature_c:
+        yield (
+            f"{dew.gas} may have condensed in this cylinder: its gas may be leaner than certified, "
+            f"and richer near the end. Do not use it as it is: warm it above {dew.below_c:.0f} °C and roll it as "
+            "its supplier says, or take another."
+        )
+    elif dew.below_c is not None and dew.below_c > _WINTER_C:
+        yield f"{dew.gas} may condense below {dew.below_c:.0f} °C: keep and use the cylinder warmer."
+    if dew.unknown:
+        yield f"Whether {', '.join(dew.unknown)} would condense is not known here."
 
 
 def _cautions(request: CylinderRequest, low: int | None) -> tuple[str, ...]:
@@ -286,6 +310,19 @@ CALCULATION: Final = Calculation(
                 "purge_s": 5,
                 "gauge_resolution_bar": 2,
                 "flow_tolerance_pct": 10,
+            },
+        ),
+        Example(
+            "Pentane in air in an unheated store",
+            {
+                "water_capacity_l": 0.84,
+                "pressure_bar": 60,
+                "minimum_pressure_bar": 2,
+                "temperature_c": 5,
+                "balance": "air",
+                "components": [{"gas": "n-pentane", "vol_pct": 0.55}],
+                "flow_l_min": 0.5,
+                "gas_on_s": 45,
             },
         ),
         Example(
