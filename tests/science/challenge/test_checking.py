@@ -59,6 +59,8 @@ def test_a_mixture_that_cannot_be_is_refused(gas: Mixture, where: str, words: st
         (CO, {"alarms": alarm(-5)}, "alarms[0].at", "outside the scale"),
         (METHANE, {"alarms": alarm(120)}, "alarms[0].at", "outside the scale, 0 to 100 pct_lfl"),
         (OXYGEN, {"alarms": alarm(20.9)}, "alarms[0].at", "is the clean-air reading"),
+        (CO, {"alarms": alarm(2), "clean_air_reading": 3}, "alarms[0].at", "belongs to oxygen"),
+        (OXYGEN, {"clean_air_reading": 0}, "clean_air_reading", "about 20.9 % vol in clean air"),
         (CO, {"alarms": (Alarm("A1", 30), Alarm("A1", 60))}, "alarms[1].name", "another alarm"),
         (CO, {"principle": "oxygen"}, "principle", "an oxygen sensor measures oxygen"),
         (CO, {"gas": "sulfur dioxide", "principle": "catalytic"}, "principle", "does not burn"),

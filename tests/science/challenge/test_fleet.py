@@ -154,7 +154,9 @@ def test_nothing_to_judge_gives_empty_answers() -> None:
 
 def test_faults_name_the_detector_and_the_cylinder() -> None:
     with pytest.raises(NotJudged) as refused:
-        load_fleet([FOUR, (CO, sensor(H2S, t90_s=0, t90_fast_s=None)), (sensor(OXYGEN, gas="CO"),)], NFPA)
+        load_fleet(
+            [FOUR, (CO, sensor(H2S, t90_s=0, t90_fast_s=None)), (sensor(CO, principle="oxygen"),)], NFPA
+        )
     assert [p.where for p in refused.value.problems] == [
         "detectors[1].sensors[1].t90_s", "detectors[2].sensors[0].principle",
     ]  # fmt: skip

@@ -146,6 +146,13 @@ def test_an_infrared_channel_for_carbon_dioxide_reads_carbon_dioxide_only() -> N
     assert (read(channel, mixed, NFPA).own, read(channel, mixed, NFPA).final) == (2.5, 2.5)
 
 
+def test_an_infrared_channel_for_carbon_monoxide_is_no_flammable_channel() -> None:
+    channel = sensor(CO, principle="infrared")
+    mixed = mixture(("carbon monoxide", 100, "ppm"), ("methane", 2.5, "vol_pct"))
+    assert not channel.flammable
+    assert read(channel, mixed, NFPA).own == 100
+
+
 def test_cross_sensitivities_count_in_the_final_reading_and_never_as_own_gas() -> None:
     """Hydrogen on a carbon monoxide cell helps, nitrogen dioxide on a sulfur dioxide cell hides."""
     helped = sensor(CO, cross_sensitivity=(("hydrogen", 0.15),))

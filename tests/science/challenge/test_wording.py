@@ -120,6 +120,13 @@ def test_a_methane_channel_shown_another_vapour_is_told_what_that_hides() -> Non
     assert [text for text in problems(gas, (given,)) if "a poisoned bead loses methane first" in text]
 
 
+def test_gas_stronger_than_it_reads_is_told_by_its_strength() -> None:
+    """70 %LFL n-pentane (1.05 % on NFPA 497) reads 35 on a channel that sees half of it."""
+    given = sensor(METHANE, relative_response=(("n-pentane", 0.5),))
+    said = problems(mixture(("n-pentane", 1.05, "vol_pct"), balance="air"), (given,))
+    assert [text for text in said if "the mixture is 70 %LFL, more than its reading shows" in text]
+
+
 def test_nothing_to_be_shown_is_a_problem_of_the_whole() -> None:
     only = sensor(CO, alarms=(Alarm("A1", 30, "self-check"),))
     assert problems(QUAD, (only,))[0].startswith("No alarm of this detector is to be shown by gas")

@@ -6,8 +6,10 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from pitbird.science.challenge.readings import NO_INFRARED, NOT_IN_CH_BAND, NOT_IONISED, Problem
+from pitbird.science.challenge.readings import NOT_IONISED, Problem
 from pitbird.science.challenge.values import (
+    NO_INFRARED,
+    NOT_IN_CH_BAND,
     PPM_PER_VOL_PCT,
     Alarm,
     Component,
@@ -21,6 +23,8 @@ from pitbird.science.gases import BASES, gas_of, lfl_vol_pct, same_gas
 
 #: The end of each scale.
 MOST: Final = {"ppm": 100 * PPM_PER_VOL_PCT, "vol_pct": 100.0, "pct_lfl": 100.0}
+#: What an oxygen channel may read in clean air, % vol: 20.9, or less where it was set at another pressure.
+CLEAN_OXYGEN: Final = (15.0, 25.0)
 INERT: Final = ("nitrogen", "argon", "helium")
 
 
@@ -157,6 +161,11 @@ def _check_numbers(sensor: Sensor, place: str) -> Iterator[Problem]:
     if not 0 <= sensor.clean_air_reading <= MOST[sensor.unit]:
         problem = f"must lie between 0 and {MOST[sensor.unit]:g} {sensor.unit}"
         yield Problem(f"{place}.clean_air_reading", sensor.clean_air_reading, problem)
+    elif same_gas(sensor.gas, "oxygen"):
+        scale = PPM_PER_VOL_PCT if sensor.unit == "ppm" else 1.0
+        if not CLEAN_OXYGEN[0] <= sensor.clean_air_reading / scale <= CLEAN_OXYGEN[1]:
+            problem = "an oxygen channel reads about 20.9 % vol in clean air"
+            yield Problem(f"{place}.clean_air_reading", sensor.clean_air_reading, problem)
 
 
 def _check_alarms(sensor: Sensor, place: str) -> Iterator[Problem]:
@@ -176,6 +185,10 @@ def _check_alarm(sensor: Sensor, alarm: Alarm, place: str) -> Iterator[Problem]:
         yield Problem(place, alarm.at, f"outside the scale, 0 to {most:g} {sensor.unit}")
     elif alarm.at == sensor.clean_air_reading:
         problem = "is the clean-air reading: this alarm would sound all the time; write where it is set"
+        yield Problem(place, alarm.at, problem)
+    elif sensor.falls(alarm) and not same_gas(sensor.gas, "oxygen"):
+        start = f"{sensor.clean_air_reading:g}"
+        problem = f"below the clean-air reading, {start}: an alarm that falls belongs to oxygen"
         yield Problem(place, alarm.at, problem)
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from pitbird.science.challenge.readings import NotJudged, Problem
-from pitbird.science.challenge.values import canonical
+from pitbird.science.challenge.values import AIR_OXYGEN_VOL_PCT, Component, Mixture, canonical
+from pitbird.science.gases import same_gas
 
 #: Rule of thumb where nothing better is known (HSE, safety alert CEMHD1-2020, as summarised; see HSE RR635).
 SECONDS_PER_METRE: Final = 3.0
@@ -62,6 +63,24 @@ def hose_delay(length_m: float, gas: str, seconds_per_metre: float = SECONDS_PER
             f"A hose of the wrong material, or a wet one, takes up {gas}; use the one the manual names."
         )
     return Delay(length_m * seconds_per_metre, tuple(cautions))
+
+
+def diluted(mixture: Mixture, share: float) -> Mixture:
+    """A mixture of which the sensors get a share, [-], and air for the rest; uncertainties stay."""
+    if not 0 < share <= 1:
+        raise NotJudged((Problem("share", share, "must be more than 0 and no more than 1"),))
+    thinner = tuple(
+        replace(component, amount=component.amount * share)
+        for component in mixture.components
+        if mixture.balance_is_air or not same_gas(component.gas, "oxygen")
+    )
+    if mixture.balance_is_air:
+        return replace(mixture, components=thinner)
+    spread = max(
+        (c.expanded_uncertainty_pct for c in mixture.components if same_gas(c.gas, "oxygen")), default=0.0
+    )
+    oxygen = share * mixture.oxygen_vol_pct + (1 - share) * AIR_OXYGEN_VOL_PCT
+    return replace(mixture, components=(*thinner, Component("oxygen", oxygen, "vol_pct", spread)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from typing import Final
 
 from pitbird.science.challenge.values import (
     AIR_OXYGEN_VOL_PCT,
+    NOT_IN_CH_BAND,
     PPM_PER_VOL_PCT,
     Component,
     Mixture,
@@ -42,10 +43,6 @@ TRACE_PCT_LFL: Final = 1.0
 #: Indicators with a bead do not read below this (general handbook text; % vol).
 BEAD_OXYGEN_VOL_PCT: Final = 10.0
 
-#: No band where infrared detectors look: no dipole at all, or (last row) none in the C-H band near 3.3 um.
-#: From memory; symmetric diatomic molecules and atoms have no infrared spectrum.
-NO_INFRARED: Final = frozenset({"hydrogen", "oxygen", "nitrogen", "chlorine", "argon", "helium"})
-NOT_IN_CH_BAND: Final = NO_INFRARED | {"carbon monoxide", "hydrogen sulfide", "ammonia"}
 #: Ionisation energy above 11.7 eV, the strongest lamp in use (NIST Chemistry WebBook values, from memory).
 NOT_IONISED: Final = frozenset(
     {

@@ -11,6 +11,11 @@ PPM_PER_VOL_PCT: Final = 10_000.0
 #: Oxygen in clean dry air, % vol, as the trade has it (common practice, no source).
 AIR_OXYGEN_VOL_PCT: Final = 20.9
 
+#: No band where infrared detectors look: no dipole at all, or (last row) none in the C-H band near 3.3 um.
+#: From memory; symmetric diatomic molecules and atoms have no infrared spectrum.
+NO_INFRARED: Final = frozenset({"hydrogen", "oxygen", "nitrogen", "chlorine", "argon", "helium"})
+NOT_IN_CH_BAND: Final = NO_INFRARED | {"carbon monoxide", "hydrogen sulfide", "ammonia"}
+
 AmountUnit = Literal["ppm", "vol_pct"]
 Unit = Literal["ppm", "vol_pct", "pct_lfl"]
 Principle = Literal["catalytic", "infrared", "electrochemical", "oxygen", "photoionisation", "other"]
@@ -98,9 +103,10 @@ class Sensor:
 
     @property
     def flammable(self) -> bool:
-        """Whether the channel measures what burns: a scale in %LFL, or a bead or an infrared sensor on a
-        flammable gas."""
-        return self.unit == "pct_lfl" or (self.principle in ("catalytic", "infrared") and burns(self.gas))
+        """Whether the channel measures what burns: a scale in %LFL, a bead, or an infrared sensor on a gas
+        with C-H bonds."""
+        by_bond = self.principle == "infrared" and canonical(self.gas) not in NOT_IN_CH_BAND
+        return self.unit == "pct_lfl" or ((self.principle == "catalytic" or by_bond) and burns(self.gas))
 
     def falls(self, alarm: Alarm) -> bool:
         """Whether an alarm falls: it is set below the clean-air reading."""

@@ -14,8 +14,8 @@ from pitbird.science.challenge.readings import (
     read,
 )
 from pitbird.science.challenge.response import gain
-from pitbird.science.challenge.values import Mixture, Sensor, canonical, pct_lfl
-from pitbird.science.challenge.windows import NAMED_TOXIC, in_words, outside
+from pitbird.science.challenge.values import PPM_PER_VOL_PCT, Mixture, Sensor, canonical, pct_lfl
+from pitbird.science.challenge.windows import MOST_PCT_LFL, NAMED_TOXIC, in_words, outside
 from pitbird.science.gases import IEC, NFPA, lfl_vol_pct, same_gas
 
 #: Below this, % vol, readings of a bead are in doubt (general handbook text: no decision under 10 to 12).
@@ -59,7 +59,7 @@ def problems(
         said.append("No alarm of this detector is to be shown by gas: nothing is shown by this test.")
     for one in found.sensors:
         said += _of_alarms(one, mixture, gas_on_s, required_probability)
-        said += _of_window(one, gas_on_s)
+        said += _of_window(one, mixture, basis, gas_on_s)
         said += _of_cross_effects(one, gas_on_s)
         said += _of_other_vapours(one, mixture)
         said += [text for text, serious in _of_basis(one, mixture, basis, gas_on_s, model) if serious]
@@ -149,11 +149,25 @@ def _of_alarm(one: SensorFound, alarm: AlarmFound, gas_on_s: float, required: fl
         )
 
 
-def _of_window(one: SensorFound, gas_on_s: float) -> Iterator[str]:
+def _of_window(one: SensorFound, mixture: Mixture, basis: str, gas_on_s: float) -> Iterator[str]:
     if one.window is None or not any(term.own for term in one.reading.terms):
         return
     (alarm,) = [alarm for alarm in one.alarms if alarm.name == one.window.alarm]
     yield from outside(one.window, one.sensor, one.reading.own, gas_on_s, alarm.time_s)
+    strength = mixture_pct_lfl(mixture, basis)
+    if one.sensor.flammable and strength > MOST_PCT_LFL >= _as_pct_lfl(one, basis):
+        yield (
+            f"{one.sensor.name}: the mixture is {strength:.3g} %LFL, more than its reading shows; advised "
+            f"are {MOST_PCT_LFL:g} %LFL at most ({one.window.source})."
+        )
+
+
+def _as_pct_lfl(one: SensorFound, basis: str) -> float:
+    """The own reading on the scale of its own gas, in %LFL."""
+    if one.sensor.unit == "pct_lfl":
+        return one.reading.own
+    vol_pct = one.reading.own / (PPM_PER_VOL_PCT if one.sensor.unit == "ppm" else 1.0)
+    return pct_lfl(one.sensor.gas, vol_pct, basis) or 0.0
 
 
 def _of_cross_effects(one: SensorFound, gas_on_s: float) -> Iterator[str]:
@@ -259,7 +273,8 @@ def _of_sensor(one: SensorFound) -> Iterator[str]:
             f"{sensor.t90_s:g} s; with a faster sensor it is larger."
         )
     if one.reading.left_out:
-        yield f"{name}: traces of {', '.join(one.reading.left_out)}, below 1 %LFL, are left out."
+        traces = ", ".join(one.reading.left_out)
+        yield f"{name}: traces of {traces}, below 1 %LFL, are left out; they could help a little."
     off = [t.gas for t in one.reading.terms if t.own and canonical(t.gas) in OFF_MODEL and t.adds]
     off = [gas for gas in off if not same_gas(gas, sensor.gas)]
     if sensor.principle == "catalytic" and off and _weighs(one, off):
