@@ -255,8 +255,8 @@ def _dew_cautions(request: CylinderRequest, dew: Condensation) -> Iterator[str]:
     if dew.below_c is not None and dew.below_c >= request.temperature_c:
         yield (
             f"{dew.gas} may have condensed in this cylinder: its gas may be leaner than certified, "
-            f"and richer near the end. Do not use it as it is: warm it above {dew.below_c:.0f} °C and roll it as "
-            "its supplier says, or take another."
+            f"and richer near the end. Do not use it as it is: warm it above {dew.below_c:.0f} °C and "
+            "roll it as its supplier says, or take another."
         )
     elif dew.below_c is not None and dew.below_c > _WINTER_C:
         yield f"{dew.gas} may condense below {dew.below_c:.0f} °C: keep and use the cylinder warmer."
