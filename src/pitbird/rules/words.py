@@ -185,6 +185,7 @@ REMEDIES: Final[dict[str, Message]] = {
     "test-with-temperature": lambda _: _("Do a bump test and note the temperature."),
     "test-with-gauge": lambda _: _("Read the gauge of the cylinder, note it, and do a bump test."),
     "test-by-trained": lambda _: _("Let a person with valid training do a bump test, or train this one."),
+    "show-methane": lambda _: _("Do the bump test with a gas that contains methane."),
     "test-other-cylinder": lambda _: _("Do a bump test with another cylinder that is fit for it."),
     "fresh-air-and-test": lambda _: _(
         "Set it in air known to be clean, as the manual says; then do a bump test. If it stays, take it out."
@@ -394,6 +395,28 @@ SENTENCES: Final[dict[str, Message]] = {
     ),
     "alarm-took-too-long": lambda _: _(
         "{channel}: gas was on for more than {seconds} s, the time within which the alarm should come."
+    ),
+    "gas-sets-off-alarms": lambda _: _(
+        "By its certificate the gas brings every alarm that it must, within the time it was on."
+    ),
+    "alarm-not-judged": lambda _: _("Whether the gas can set off {channel} cannot be worked out: {why}."),
+    "alarm-out-of-reach": lambda _: _(
+        "{channel}: this gas takes it to {reads} {unit} at most, too little for the {alarm} alarm at {at}."
+    ),
+    "gas-off-too-soon": lambda _: _(
+        "{channel}: a slow healthy sensor needs {needs} s to the {alarm} alarm at {at} {unit}; the gas was "
+        "on for {seconds} s."
+    ),
+    "alarm-may-not-come": lambda _: _(
+        "{channel}: the {alarm} alarm at {at} {unit} comes within {seconds} s with a probability of "
+        "{probability} only."
+    ),
+    "methane-shown-methane": lambda _: _("The methane channel was shown methane."),
+    "no-methane-channel": lambda _: _("No catalytic channel is set up for methane."),
+    "methane-by-another-gas": lambda _: _(
+        "{channel} is set up for methane and was shown another gas ({gas}). A poisoned bead loses methane "
+        "first: with a tenth of its activity left it may still give 85 % on pentane and 40 % on methane (an "
+        "illustration, not measured)."
     ),
     # people
     "person-not-known": lambda _: _("{person} is not described, or not understood, in the book."),

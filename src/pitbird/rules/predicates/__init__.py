@@ -8,6 +8,7 @@ from pitbird.rules.predicates import (
     calibration,
     currency,
     cylinder,
+    gas_challenge,
     gas_question,
     gas_window,
     people,
@@ -16,6 +17,16 @@ from pitbird.rules.predicates import (
 )
 from pitbird.rules.predicates.base import PREDICATES, Code, Predicate, Scope
 
-MODULES: Final = (service, currency, shown, cylinder, gas_question, gas_window, people, calibration)
+MODULES: Final = (
+    service,
+    currency,
+    shown,
+    cylinder,
+    gas_question,
+    gas_window,
+    gas_challenge,
+    people,
+    calibration,
+)
 
 __all__ = ["MODULES", "PREDICATES", "Code", "Predicate", "Scope"]

@@ -1,0 +1,163 @@
+"""Whether the gas of a test could set off the alarms that it had to, by the physics of sensor and gas."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from math import floor
+
+from pitbird.fleet.state import ChannelFact, ComponentFact, CylinderState, ShownFact
+from pitbird.rules.decision import Finding
+from pitbird.rules.predicates.base import (
+    MET,
+    NOT_APPLICABLE,
+    NOT_MET,
+    UNKNOWN,
+    Attempt,
+    Bound,
+    Code,
+    Facts,
+    Kind,
+    Parameter,
+    Scope,
+    known_cylinder,
+    predicate,
+)
+from pitbird.rules.serving import serve
+from pitbird.science.challenge.judging import AlarmFound
+from pitbird.science.gases import gas_of, same_gas
+
+
+@predicate(
+    "gas-sets-off-alarms",
+    Scope.TEST,
+    parameters=(
+        Parameter("probability", Kind.DECIMAL, "with which each alarm must come while the gas is on"),
+    ),
+    codes={
+        "gas-sets-off-alarms": Code(MET),
+        "bare-report": Code(NOT_APPLICABLE),
+        "gas-not-recorded": Code(NOT_MET, "test"),
+        "cylinder-not-known": Code(UNKNOWN, "describe-cylinder"),
+        "alarm-not-judged": Code(UNKNOWN, "describe-detector"),
+        "alarm-out-of-reach": Code(NOT_MET, "test-other-cylinder"),
+        "gas-off-too-soon": Code(NOT_MET, "test-longer"),
+        "alarm-may-not-come": Code(NOT_MET, "test-other-cylinder"),
+    },
+)
+def gas_sets_off_alarms(attempt: Attempt, rule: Bound) -> Finding:
+    """For every channel that had to show an alarm the gas, by its certificate, brings that alarm within the
+    time for which it was on: with the leanest gas that the certificate allows and the slowest sensor that
+    counts as healthy, and with a given probability. Other components than the channel's own gas do not
+    count. A channel whose response time the book does not say cannot be judged."""
+    doubt: Finding | None = None
+    required = float(Decimal(rule.values["probability"]))
+    for channel, shown, cylinder in _met(attempt):
+        if cylinder is None:
+            facts: Facts = (("cylinder", shown.cylinder),)
+            doubt = doubt or rule.finds("cylinder-not-known", facts, (attempt.test.entry,))
+            continue
+        # Whole seconds, rounded down: gas that was on for longer than this was on for at least this.
+        seconds = float(max(floor(shown.gas_on_s), 1))
+        served = serve(channel, cylinder.components, cylinder.balance, seconds, required)
+        if served.found is None:
+            facts = (("channel", channel.name), ("cylinder", shown.cylinder), ("why", "; ".join(served.why)))
+            doubt = doubt or rule.finds("alarm-not-judged", facts, (attempt.test.entry,))
+            continue
+        alarm = served.asked
+        code = _code(alarm, required)
+        if code and alarm is not None:
+            facts = _facts(channel, shown, alarm, served.found.reading.own, seconds)
+            return rule.finds(code, facts, (attempt.test.entry,))
+    if doubt is not None:
+        return doubt
+    return _nothing_recorded(attempt, rule) or rule.finds("gas-sets-off-alarms")
+
+
+def _code(alarm: AlarmFound | None, required: float) -> str:
+    if alarm is None or (alarm.trips and alarm.probability >= required):
+        return ""
+    if alarm.time_lean_s is None:
+        return "alarm-out-of-reach"
+    return "alarm-may-not-come" if alarm.trips else "gas-off-too-soon"
+
+
+def _facts(channel: ChannelFact, shown: ShownFact, alarm: AlarmFound, reads: float, seconds: float) -> Facts:
+    return (
+        ("channel", channel.name),
+        ("cylinder", shown.cylinder),
+        ("alarm", alarm.name),
+        ("at", f"{alarm.at:g}"),
+        ("unit", channel.unit),
+        ("reads", f"{reads:.3g}"),
+        ("seconds", f"{seconds:g}"),
+        ("needs", "" if alarm.time_lean_s is None else f"{alarm.time_lean_s:.1f}"),
+        ("probability", f"{alarm.probability:.3f}"),
+    )
+
+
+@predicate(
+    "methane-shown-methane",
+    Scope.TEST,
+    codes={
+        "methane-shown-methane": Code(MET),
+        "no-methane-channel": Code(NOT_APPLICABLE),
+        "bare-report": Code(NOT_APPLICABLE),
+        "gas-not-recorded": Code(NOT_MET, "test"),
+        "cylinder-not-known": Code(UNKNOWN, "describe-cylinder"),
+        "methane-by-another-gas": Code(NOT_MET, "show-methane"),
+    },
+)
+def methane_shown_methane(attempt: Attempt, rule: Bound) -> Finding:
+    """A catalytic channel set up for methane was shown methane. Methane is the hardest to oxidise, so that a
+    poisoned bead loses it first: it can have lost most of it and still answer another gas."""
+    beads = [channel for channel, *_ in _met(attempt) if _methane_bead(channel)]
+    if not any(_methane_bead(channel) for channel in attempt.detector.channels):
+        return rule.finds("no-methane-channel")
+    if not beads:
+        return _nothing_recorded(attempt, rule) or rule.finds("methane-shown-methane")
+    for channel, shown, cylinder in _met(attempt):
+        if not _methane_bead(channel):
+            continue
+        if cylinder is None:
+            return rule.finds("cylinder-not-known", (("cylinder", shown.cylinder),), (attempt.test.entry,))
+        if not any(same_gas(component.gas, "methane") for component in cylinder.components):
+            other = _burning(cylinder.components)
+            facts = (("channel", channel.name), ("cylinder", shown.cylinder), ("gas", other))
+            return rule.finds("methane-by-another-gas", facts, (attempt.test.entry,))
+    return rule.finds("methane-shown-methane")
+
+
+def _methane_bead(channel: ChannelFact) -> bool:
+    known = gas_of(channel.gas)
+    return channel.principle == "catalytic" and known is not None and known.name == "methane"
+
+
+def _burning(components: tuple[ComponentFact, ...]) -> str:
+    named = [
+        component.gas
+        for component in components
+        if (known := gas_of(component.gas)) and known.lfl_iec and component.unit == "vol_pct"
+    ]
+    return ", ".join(named)
+
+
+def _met(attempt: Attempt) -> list[tuple[ChannelFact, ShownFact, CylinderState | None]]:
+    """What each channel that was asked met in the test: the channel, what it did, the cylinder if known."""
+    channels = {channel.name: channel for channel in attempt.detector.channels}
+    asked = attempt.asked
+    return [
+        (channels[shown.channel], shown, known_cylinder(attempt, shown.cylinder))
+        for shown in attempt.test.shown
+        if shown.channel in channels and shown.channel in asked
+    ]
+
+
+def _nothing_recorded(attempt: Attempt, rule: Bound) -> Finding | None:
+    """What is found where the gas that channels met is not on record; None where it is."""
+    met = {shown.channel for shown in attempt.test.shown}
+    absent = [name for name in attempt.asked if name not in met]
+    if not absent and attempt.asked:
+        return None
+    if attempt.reported:
+        return rule.finds("bare-report")
+    return rule.finds("gas-not-recorded", (("channels", ", ".join(absent)),), (attempt.test.entry,))
