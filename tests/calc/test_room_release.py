@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import exp
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given, settings
@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from pitbird.calc.definition import Refused, as_values
 from pitbird.calc.registry import answer
-from pitbird.calc.room_release import CALCULATION, courses, ppm_at
+from pitbird.calc.room_release import CALCULATION, LimitSetName, courses, ppm_at
+from pitbird.science.exposure_limits import SETS
 
 H2S = [{"gas": "hydrogen sulfide", "ppm": 25}]
 VAN = {"released_gas_l": 116, "components": H2S, "balance": "nitrogen", "room_m3": 6}
@@ -136,6 +137,34 @@ def test_each_mean_is_held_against_its_own_limit_with_its_source() -> None:
     # By hand: at once, 2 changes an hour: means of exp(-2t) over 0.25 h and 8 h.
     assert h2s["twa_15min_ppm"] / h2s["peak_ppm"] == pytest.approx((1 - exp(-0.5)) / 0.5)
     assert h2s["twa_8h_ppm"] / h2s["peak_ppm"] == pytest.approx((1 - exp(-16)) / 16)
+
+
+def test_a_named_set_brings_its_limits_and_their_source() -> None:
+    gas = [{"gas": "CO", "ppm": 5000}, {"gas": "H2S", "ppm": 25}, {"gas": "methane", "vol_pct": 2.5}]
+    result = found(components=gas, limits="niosh-rel", room_m3=3, air_changes_per_h=1)
+    co, h2s, methane = result["components"]
+    # NIOSH Pocket Guide: CO 35 ppm, ceiling 200; H2S ceiling 10 (10 minutes).
+    assert co["peak_ratio"] == pytest.approx(co["peak_ppm"] / 200)
+    assert co["twa_8h_ratio"] == pytest.approx(co["twa_8h_ppm"] / 35)
+    assert co["twa_15min_ratio"] is None
+    assert h2s["peak_ratio"] == pytest.approx(h2s["peak_ppm"] / 10)
+    assert "NIOSH Pocket Guide" in co["limit_source"]
+    assert methane["limit_source"] is None
+    assert any("No limit is known here for methane" in caution for caution in result["cautions"])
+    assert any("Limits change" in caution for caution in result["cautions"])
+    assert any("a ceiling is held against the peak" in line for line in result["footing"])
+
+
+def test_every_named_set_can_be_asked_for() -> None:
+    assert set(get_args(LimitSetName)) == set(SETS)
+
+
+def test_what_is_immediately_dangerous_is_said() -> None:
+    """NIOSH: 100 ppm of hydrogen sulfide. Here 5000 ppm, a twentieth of the air."""
+    strong = [{"gas": "H2S", "ppm": 5000}]
+    told = "H2S in the room reaches more than 100 ppm, which is immediately dangerous: NIOSH"
+    assert any(caution.startswith(told) for caution in found(components=strong)["cautions"]) is False
+    assert any(caution.startswith(told) for caution in found(components=strong, room_m3=2)["cautions"])
 
 
 def test_without_limits_nothing_is_held_against_anything() -> None:
@@ -267,6 +296,9 @@ def test_every_fault_between_fields_is_told_at_once() -> None:
         ({"interzonal_flow_m3_min": 2}, "near_field_m3: missing; it belongs to interzonal_flow_m3_min"),
         ({"room_ft3": 1000}, "no field of that name"),
         ({"limits": [{"gas": "CO", "twa_8h_ppm": 20}]}, "limits[0].source: missing"),
+        ({"limits": [OWN | {"ppm": 20}]}, "limits[0].ppm: no field of that name; there are gas, ceiling_ppm"),
+        ({"limits": "osha"}, "limits = 'osha': must be 'osha-pel', 'niosh-rel'"),
+        ({"limits": 5}, "limits = 5: not a list"),
     ],
 )
 def test_what_cannot_be_answered_is_refused_with_the_field(changed: dict[str, Any], told: str) -> None:

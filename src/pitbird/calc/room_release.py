@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field
+from pydantic import Discriminator, Field, Tag
 
 from pitbird.calc.definition import Calculation, Example, Part, Request, Result
 from pitbird.calc.fields import GasName, Many, NotNegative, Positive
 from pitbird.calc.gas_parts import PPM_PER_PCT, BalanceName, Component, composition_faults, oxygen_pct
 from pitbird.record.faults import Fault, shown
 from pitbird.science.cylinders import balance_of
+from pitbird.science.exposure_limits import (
+    IDLH_SOURCE,
+    KNOWN_WORDS,
+    OXYGEN_HIGH_VOL_PCT,
+    OXYGEN_LOW_VOL_PCT,
+    SETS,
+    idlh,
+)
 from pitbird.science.gases import BASES, lfl_vol_pct, same_gas
 from pitbird.science.rooms import (
     CLEAN_AIR_OXYGEN_VOL_PCT,
@@ -25,9 +33,7 @@ from pitbird.science.rooms import (
     ventilation_multiplied,
 )
 
-#: Bounds of a hazardous atmosphere: 29 CFR 1910.146(b).
-LEAST_OXYGEN_VOL_PCT: Final = 19.5
-MOST_OXYGEN_VOL_PCT: Final = 23.5
+#: Above this air counts as hazardous: 29 CFR 1910.146(b).
 HAZARDOUS_PCT_LFL: Final = 10.0
 #: A room so small that nobody should test in it: a van, a cupboard, a cab.
 _SMALL_M3: Final = 10.0
@@ -45,6 +51,22 @@ class Limit(Part):
     """Mean over 8 hours."""
     source: Annotated[str, Field(min_length=1, max_length=200)]
     """Where the limits stand, with the edition."""
+
+
+#: Named sets of limits.
+LimitSetName = Literal["osha-pel", "niosh-rel", "acgih-tlv", "eh40", "eu"]
+
+
+def _any_of(schema: dict[str, Any]) -> None:
+    schema["anyOf"] = schema.pop("oneOf")
+
+
+# The tags look like pydantic's own branches, so that faults leave them out of the path.
+Limits = Annotated[
+    Annotated[LimitSetName, Tag("literal[set]")] | Annotated[Many[Limit], Tag("tuple[own]")],
+    Discriminator(lambda given: "literal[set]" if isinstance(given, str) else "tuple[own]"),
+    Field(json_schema_extra=_any_of),
+]
 
 
 class RoomReleaseRequest(Request):
@@ -66,8 +88,8 @@ class RoomReleaseRequest(Request):
     """K by which explosion standards multiply the air changes: 1 for perfect mixing, else less."""
     release_minutes: NotNegative = 0.0
     """How long the gas takes to come out; 0 for at once."""
-    limits: Many[Limit] = ()
-    """Exposure limits to hold the answer against."""
+    limits: Limits = ()
+    """Exposure limits to hold the answer against: a named set, or your own."""
     near_field_m3: Positive | None = None
     """Air around the person and the release, for the second answer; with interzonal_flow_m3_min."""
     interzonal_flow_m3_min: Positive | None = None
@@ -132,6 +154,8 @@ def _near_field_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
 
 
 def _limit_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
+    if isinstance(request.limits, str):
+        return
     for place, limit in enumerate(request.limits):
         if any(same_gas(limit.gas, other.gas) for other in request.limits[:place]):
             yield Fault(f"limits[{place}].gas", shown(limit.gas), "has limits already; write one line a gas")
@@ -200,7 +224,7 @@ def _component(request: RoomReleaseRequest, component: Component, shares: Shares
     peak, short, long = (
         max(clean, ppm_at(component, share)) for share in (shares.peak, shares.mean_15min, shares.mean_8h)
     )
-    limit = next((each for each in request.limits if same_gas(each.gas, component.gas)), None)
+    limit = _limit(request, component.gas)
     return InAir(
         gas=component.gas,
         peak_ppm=peak,
@@ -210,6 +234,22 @@ def _component(request: RoomReleaseRequest, component: Component, shares: Shares
         twa_15min_ratio=_ratio(short, limit.twa_15min_ppm if limit else None),
         twa_8h_ratio=_ratio(long, limit.twa_8h_ppm if limit else None),
         limit_source=limit.source if limit else None,
+    )
+
+
+def _limit(request: RoomReleaseRequest, gas: str) -> Limit | None:
+    if not isinstance(request.limits, str):
+        return next((each for each in request.limits if same_gas(each.gas, gas)), None)
+    named = SETS[request.limits]
+    limit = named.of(gas)
+    if limit is None:
+        return None
+    return Limit(
+        gas=limit.gas,
+        ceiling_ppm=limit.ceiling_ppm,
+        twa_15min_ppm=limit.stel_ppm,
+        twa_8h_ppm=limit.twa_ppm,
+        source=named.cited(limit),
     )
 
 
@@ -259,6 +299,12 @@ def _footing(request: RoomReleaseRequest) -> tuple[str, ...]:
             "near field: two-zone model (M. Nicas, Am. Ind. Hyg. Assoc. J. 57 (1996) 542; AIHA, Mathematical "
             "Models for Estimating Occupational Exposure to Chemicals, 2nd ed. 2009), with the gas's own flow"
         )
+    if isinstance(request.limits, str):
+        named = SETS[request.limits]
+        lines.append(
+            f"limits: {named.title} ({named.source}, {named.edition}); a ceiling is held against the peak, "
+            "also where it is a mean over some minutes"
+        )
     if request.release_minutes > 480:
         lines.append("the release lasts longer than 8 hours: the 8-hour mean is that of the worst eight")
     return tuple(lines)
@@ -275,27 +321,44 @@ def _cautions(request: RoomReleaseRequest, mixed: Shares, near: Shares | None) -
     place = "near the person" if near else "in the room"
     least, most = _oxygen(request, worst)
     first = min(least, _unmixed_oxygen(request))
-    if first < LEAST_OXYGEN_VOL_PCT:
+    if first < OXYGEN_LOW_VOL_PCT:
         before = f" ({first:.1f} before it mixes)" if first < least else ""
         yield (
-            f"Oxygen {place} falls to {least:.1f} % vol{before}, below {LEAST_OXYGEN_VOL_PCT} % vol, "
+            f"Oxygen {place} falls to {least:.1f} % vol{before}, below {OXYGEN_LOW_VOL_PCT} % vol, "
             "where an atmosphere counts as hazardous (29 CFR 1910.146(b))."
         )
-    if most > MOST_OXYGEN_VOL_PCT:
+    if most > OXYGEN_HIGH_VOL_PCT:
         yield (
-            f"Oxygen {place} rises to {most:.1f} % vol, above {MOST_OXYGEN_VOL_PCT} % vol, "
+            f"Oxygen {place} rises to {most:.1f} % vol, above {OXYGEN_HIGH_VOL_PCT} % vol, "
             "where things burn more readily (29 CFR 1910.146(b))."
         )
     if (burns := _pct_lfl(request, worst)) >= HAZARDOUS_PCT_LFL:
         yield f"Flammable gas {place} reaches {burns:.0f} % of its lower flammable limit: no ignition source."
-    for found in _in_air(request, worst):
-        ratios = [r for r in (found.peak_ratio, found.twa_15min_ratio, found.twa_8h_ratio) if r is not None]
-        if ratios and max(ratios) > 1:
-            yield f"{found.gas} {place} passes a limit ({found.limit_source}), {max(ratios):.2g} times."
+    yield from _limit_cautions(request, worst, place)
     if any(same_gas(component.gas, "carbon dioxide") for component in request.components):
         yield "Clean air holds some 0.04 % vol of carbon dioxide already, which is not counted here."
     if balance_of(request.balance) == "helium":
         yield "Helium rises and gathers under the ceiling before it mixes."
+
+
+def _limit_cautions(request: RoomReleaseRequest, worst: Shares, place: str) -> Iterator[str]:
+    for found in _in_air(request, worst):
+        ratios = [r for r in (found.peak_ratio, found.twa_15min_ratio, found.twa_8h_ratio) if r is not None]
+        if ratios and max(ratios) > 1:
+            yield f"{found.gas} {place} passes a limit ({found.limit_source}), {max(ratios):.2g} times."
+        danger = idlh(found.gas)
+        if danger is not None and found.peak_ppm > danger.ppm:
+            yield (
+                f"{found.gas} {place} reaches more than {danger.ppm:g} ppm, which is immediately dangerous: "
+                f"{IDLH_SOURCE} ({KNOWN_WORDS[danger.known]})."
+            )
+    if isinstance(request.limits, str):
+        none = [c.gas for c in request.components if _limit(request, c.gas) is None]
+        none = [gas for gas in none if not same_gas(gas, "oxygen")]
+        if none:
+            title = SETS[request.limits].title
+            yield f"No limit is known here for {', '.join(none)} ({title}); that does not make it harmless."
+        yield "Limits change: the law of the place in its present edition comes first."
 
 
 _H2S_CO: Final[list[dict[str, Any]]] = [
@@ -355,6 +418,7 @@ CALCULATION: Final = Calculation(
                 "release_minutes": 30,
                 "near_field_m3": 1,
                 "interzonal_flow_m3_min": 3,
+                "limits": "eh40",
             },
         ),
     ),
