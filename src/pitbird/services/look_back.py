@@ -1,0 +1,354 @@
+"""Look-back: after a failed test, gas in doubt or an untrained tester, every use that is put in question.
+
+Whatever it lists is never a clearance: a chance is worked out from the record alone, and the record does not
+know what nobody wrote down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+from pitbird.fleet.look_back import (
+    OVERRIDING,
+    Failing,
+    Happening,
+    History,
+    Part,
+    Showing,
+    Use,
+    failed_trials,
+    failings,
+    history,
+)
+from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.fleet.times import DAY, Ms, text_of
+from pitbird.rules.deciding import decide
+from pitbird.science.reliability.look_back import look_back
+from pitbird.services.correcting import what_counts
+from pitbird.services.gate import Around, UnknownSubject
+from pitbird.services.knowing import Now
+from pitbird.services.look_back_decisions import Decision, decisions
+from pitbird.services.refolding import entries_about
+from pitbird.store import book
+
+Entries = list[tuple[int, dict[str, Any], str]]
+_TRIALS: Final = ("bump-test", "calibration")
+
+
+class NothingFailed(ValueError):
+    """The entry is no failed test or calibration, or no longer counts; the message says which."""
+
+
+@dataclass(frozen=True)
+class UseInDoubt:
+    """One use between the last good showing and the failed one.
+
+    ``calendar`` and ``in_use`` are the chances that the part had failed by its end, on a clock that always
+    runs and on one that runs only during uses; None where no rate was given, or the clock has no answer.
+    ``order`` is 1 for the likeliest. ``event`` is a known event before its end: then the part is to be taken
+    as failed from the event on, whatever the chances are.
+    """
+
+    use: Use
+    calendar: float | None
+    in_use: float | None
+    order: int | None
+    event: Happening | None
+
+    @property
+    def worst(self) -> float | None:
+        """The larger chance over both clocks."""
+        known = [chance for chance in (self.calendar, self.in_use) if chance is not None]
+        return max(known) if known else None
+
+
+@dataclass(frozen=True)
+class PartsInDoubt:
+    """Parts of a detector that failed together and were last shown to be good together.
+
+    ``uses`` lie between, in the order in which they began; ``afterwards`` are uses that began after the
+    failure and before the part was shown to be good again. ``happenings`` lie between the two showings.
+    """
+
+    parts: tuple[Part, ...]
+    last_good: Showing | None
+    passed_over: tuple[Showing, ...]
+    first: Showing
+    failed: Showing
+    again: Showing | None
+    uses: tuple[UseInDoubt, ...]
+    afterwards: tuple[Use, ...]
+    happenings: tuple[Happening, ...]
+
+    @property
+    def known(self) -> tuple[Happening, ...]:
+        """Events that come before any chance."""
+        return tuple(
+            each
+            for each in self.happenings
+            if each.what in OVERRIDING and any(map(each.concerns, self.parts))
+        )
+
+
+@dataclass(frozen=True)
+class AfterFailure:
+    """The look-back from one failed test or calibration of one detector."""
+
+    detector: str
+    site: str | None
+    failed: Showing
+    groups: tuple[PartsInDoubt, ...]
+    rate_per_day: float | None
+    book_size: int
+    decisions: tuple[Decision, ...]
+    entries: Entries
+
+    @property
+    def of(self) -> tuple[str, ...]:
+        """What a decision is about."""
+        return (self.detector,)
+
+    @cached_property
+    def uses(self) -> tuple[Use, ...]:
+        """Every use it lists, none twice, in the order in which they began."""
+        found = {each.use.entry: each.use for group in self.groups for each in group.uses}
+        found |= {use.entry: use for group in self.groups for use in group.afterwards}
+        return tuple(sorted(found.values(), key=lambda use: use.start))
+
+    @property
+    def begins_anew(self) -> bool:
+        """Whether it asks for a decision of its own: not where it only repeats an earlier fail."""
+        repeats = (group.first.entry != self.failed.entry for group in self.groups)
+        since = max(group.first.at for group in self.groups)
+        return not all(repeats) or any(since <= use.start < self.failed.at for use in self.uses)
+
+    def newer(self, size: int) -> tuple[int, ...]:
+        """Places of entries from ``size`` on that bear on it: what was not on the list at that time."""
+        from pitbird.fleet.look_back import BEARING
+
+        starts = [group.last_good.at if group.last_good else None for group in self.groups]
+        since = None if None in starts else min(at for at in starts if at is not None)
+        window = (text_of(since) if since is not None else "", text_of(self.failed.at))
+        bodies = {body["id"]: body for _, body, _ in self.entries}
+        found = {use.index for use in self.uses if use.index >= size}
+        for index, body, _ in self.entries:
+            if index < size or body["id"] == self.failed.entry:
+                continue
+            told = [body] if body["kind"] != "correction" else [
+                each for each in (bodies.get(body["corrects"]), body.get("replacement")) if each
+            ]  # fmt: skip
+            if any(each["kind"] in BEARING and window[0] <= each["at"] <= window[1] for each in told):
+                found.add(index)
+        return tuple(sorted(found))
+
+
+# --- After a failure
+
+
+def after_failure(entry_or_detector: str, *, rate_per_day: float | None = None) -> AfterFailure:
+    """The uses that a failed test or calibration puts in question; of a detector, its newest failure.
+
+    Parameters
+    ----------
+    entry_or_detector : str
+        The id of the failed entry, or a detector.
+    rate_per_day : float, optional
+        Failure rate of the part [1/day], for both clocks; the upper limit of an estimate is the cautious
+        choice. Without it only the order of chance is told, which is the same for every constant rate.
+
+    Raises
+    ------
+    UnknownSubject
+        The book has no such entry or detector.
+    NothingFailed
+        The entry shows no failure, was voided, or the detector never failed.
+    ValueError
+        A rate below 0 or that is no number.
+    """
+    if entry_or_detector.startswith("detector:"):
+        return _newest_failure(entry_or_detector, rate_per_day)
+    row = book.by_id(entry_or_detector)
+    if row is None:
+        raise UnknownSubject(entry_or_detector)
+    body = what_counts(row)
+    if body is None:
+        raise NothingFailed(f"entry {row.index} was voided: it counts for nothing")
+    if body["kind"] not in _TRIALS:
+        raise NothingFailed(f"entry {row.index} is no test and no calibration")
+    found = Looker(body["detector"]).at(row.entry_id, rate_per_day)
+    if found is None:
+        raise NothingFailed(f"entry {row.index} shows no failure")
+    return found
+
+
+def _newest_failure(detector: str, rate_per_day: float | None) -> AfterFailure:
+    if not isinstance(Now().state(detector), DetectorState):
+        raise UnknownSubject(detector)
+    looker = Looker(detector)
+    for showing in reversed(looker.failures):
+        found = looker.at(showing.entry, rate_per_day)
+        if found is not None:
+            return found
+    raise NothingFailed(f"{detector} has failed no test and no calibration")
+
+
+class Looker:
+    """Looks back over one detector: its entries are read and folded once for all its failures."""
+
+    def __init__(self, detector: str) -> None:
+        self.detector = detector
+        self.entries: Entries = list(entries_about(detector))
+        self.size = book.head().size
+        self.history: History = history(detector, self.entries)
+        self._believed: dict[str, bool] = {}
+
+    @property
+    def failures(self) -> tuple[Showing, ...]:
+        """The first showing of each failed test or calibration, in order."""
+        return failed_trials(self.history)
+
+    def at(self, entry: str, rate_per_day: float | None = None) -> AfterFailure | None:
+        """The look-back from one failed entry; None where it shows no failure."""
+        found = failings(self.history, entry, self._accepted)
+        if not found:
+            return None
+        state = Now().state(self.detector)
+        return AfterFailure(
+            detector=self.detector,
+            site=state.site if isinstance(state, DetectorState) else None,
+            failed=found[0].failed,
+            groups=tuple(
+                _in_doubt(self.history, group, rate_per_day) for group in _grouped(self.history, found)
+            ),
+            rate_per_day=rate_per_day,
+            book_size=self.size,
+            decisions=tuple(each for each in self._decisions if each.body.get("failed") == entry),
+            entries=self.entries,
+        )
+
+    @cached_property
+    def _decisions(self) -> tuple[Decision, ...]:
+        return decisions(self.detector)
+
+    def _accepted(self, showing: Showing) -> bool:
+        if showing.entry not in self._believed:
+            self._believed[showing.entry] = self._believe(showing)
+        return self._believed[showing.entry]
+
+    def _believe(self, showing: Showing) -> bool:
+        """Whether a good showing is believed: not on gas that was in doubt at the time, as known now, and a
+        pass only if it counted by the site rules of its time (where there were any)."""
+        cylinders = Now().some(showing.cylinders)
+        for name in showing.cylinders:
+            state = cylinders.get(name)
+            if isinstance(state, CylinderState) and state.withdrawn_at(showing.at) is not None:
+                return False
+        state_then = self.history.states.get(showing.entry)
+        if state_then is None or showing.trial != "test":
+            return True
+        surroundings = Around(Now(), of=state_then).of(state_then)
+        at = Ms(max(showing.at, state_then.last_at))
+        if surroundings.rules_at(at) is None:
+            return True
+        return decide(state_then, surroundings, as_of=at).test == showing.entry
+
+
+def _grouped(seen: History, found: Iterable[Failing]) -> list[list[Failing]]:
+    """Failed parts put together where they were last good, first failed and good again alike, and the same
+    known events concern them."""
+    groups: dict[object, list[Failing]] = {}
+    for each in found:
+        events = tuple(
+            event.entry
+            for event in _between(seen, each)
+            if event.what in OVERRIDING and event.concerns(each.part)
+        )
+        ends = tuple(showing and showing.entry for showing in (each.last_good, each.first, each.again))
+        groups.setdefault((ends, events), []).append(each)
+    return list(groups.values())
+
+
+def _between(seen: History, failing: Failing) -> tuple[Happening, ...]:
+    since = failing.since
+    return tuple(
+        each
+        for each in seen.happenings
+        if (since is None or since <= each.at) and each.at <= failing.failed.at
+    )
+
+
+def _in_doubt(seen: History, group: list[Failing], rate_per_day: float | None) -> PartsInDoubt:
+    one = group[0]
+    since = one.since if one.since is not None else _first_of(seen)
+    happenings = _between(seen, one)
+    known = [
+        each for each in happenings if each.what in OVERRIDING and any(each.concerns(f.part) for f in group)
+    ]
+    uses = seen.uses_in(since, one.failed.at)
+    until = one.again.at if one.again else None
+    return PartsInDoubt(
+        parts=tuple(each.part for each in group),
+        last_good=one.last_good,
+        passed_over=one.passed_over,
+        first=one.first,
+        failed=one.failed,
+        again=one.again,
+        uses=_reckoned(uses, one, known, rate_per_day),
+        afterwards=tuple(use for use in seen.uses_in(one.failed.at, until) if use.start >= one.failed.at),
+        happenings=happenings,
+    )
+
+
+def _first_of(seen: History) -> Ms:
+    return min((use.start for use in seen.uses), default=Ms(0))
+
+
+def _reckoned(
+    uses: tuple[Use, ...], failing: Failing, known: list[Happening], rate_per_day: float | None
+) -> tuple[UseInDoubt, ...]:
+    """The uses with their chances on both clocks, the order of chance, and the event that overrides them."""
+    calendar, in_use = _chances(uses, failing, rate_per_day or 0.0)
+    ordered = sorted({chance for chance in calendar if chance is not None}, reverse=True)
+    told = []
+    for use, one, other in zip(uses, calendar, in_use, strict=True):
+        event = next((each for each in known if use.end is None or each.at <= use.end), None)
+        told.append(
+            UseInDoubt(
+                use=use,
+                calendar=one if rate_per_day is not None else None,
+                in_use=other if rate_per_day is not None else None,
+                order=ordered.index(one) + 1 if one is not None else None,
+                event=event,
+            )
+        )
+    return tuple(told)
+
+
+def _chances(
+    uses: tuple[Use, ...], failing: Failing, rate_per_day: float
+) -> tuple[list[float | None], list[float | None]]:
+    """Chance of having failed by the end of each use, on the calendar and in use; None without an answer."""
+    nothing: list[float | None] = [None] * len(uses)
+    since, failed_at = failing.since, failing.first.at
+    if since is None or not uses or since >= failed_at:
+        return nothing, list(nothing)
+
+    def days(at: int) -> float:
+        return (at - since) / DAY
+
+    spans = [
+        (days(use.start), days(use.end if use.end is not None else max(failing.failed.at, use.start)))
+        for use in uses
+    ]
+    last_pass, first_fail = 0.0, days(failed_at)
+    found: list[list[float | None]] = []
+    for clock in ("calendar", "in-use"):
+        if clock == "in-use" and not any(min(end, first_fail) > max(start, 0.0) for start, end in spans):
+            found.append(list(nothing))
+            continue
+        chances = look_back(spans, last_pass=last_pass, first_fail=first_fail, rate=rate_per_day, clock=clock)
+        found.append([chance.failed_by_end for chance in chances])
+    return found[0], found[1]
