@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitbird.calc.definition import Refused, as_values
+from pitbird.calc.exposure import LimitSetName
 from pitbird.calc.registry import answer
-from pitbird.calc.room_release import CALCULATION, LimitSetName, courses, ppm_at
+from pitbird.calc.room_release import CALCULATION, courses, ppm_at
 from pitbird.science.exposure_limits import SETS
 
 H2S = [{"gas": "hydrogen sulfide", "ppm": 25}]

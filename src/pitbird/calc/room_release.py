@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import Field
 
 from pitbird.calc.definition import Calculation, Example, Part, Request, Result
-from pitbird.calc.fields import GasName, Many, NotNegative, Positive
+from pitbird.calc.exposure import Limits, limit_faults, limit_of
+from pitbird.calc.fields import Many, NotNegative, Positive
 from pitbird.calc.gas_parts import PPM_PER_PCT, BalanceName, Component, composition_faults, oxygen_pct
 from pitbird.record.faults import Fault, shown
 from pitbird.science.cylinders import balance_of
@@ -37,36 +38,6 @@ from pitbird.science.rooms import (
 HAZARDOUS_PCT_LFL: Final = 10.0
 #: A room so small that nobody should test in it: a van, a cupboard, a cab.
 _SMALL_M3: Final = 10.0
-
-
-class Limit(Part):
-    """Exposure limits of one gas, as the reader's own rules have them."""
-
-    gas: GasName
-    ceiling_ppm: Positive | None = None
-    """Not to be passed at any time."""
-    twa_15min_ppm: Positive | None = None
-    """Mean over 15 minutes."""
-    twa_8h_ppm: Positive | None = None
-    """Mean over 8 hours."""
-    source: Annotated[str, Field(min_length=1, max_length=200)]
-    """Where the limits stand, with the edition."""
-
-
-#: Named sets of limits.
-LimitSetName = Literal["osha-pel", "niosh-rel", "acgih-tlv", "eh40", "eu"]
-
-
-def _any_of(schema: dict[str, Any]) -> None:
-    schema["anyOf"] = schema.pop("oneOf")
-
-
-# The tags look like pydantic's own branches, so that faults leave them out of the path.
-Limits = Annotated[
-    Annotated[LimitSetName, Tag("literal[set]")] | Annotated[Many[Limit], Tag("tuple[own]")],
-    Discriminator(lambda given: "literal[set]" if isinstance(given, str) else "tuple[own]"),
-    Field(json_schema_extra=_any_of),
-]
 
 
 class RoomReleaseRequest(Request):
@@ -140,7 +111,7 @@ def check(request: RoomReleaseRequest) -> Iterator[Fault]:
         problem = "stands beside mixing_divisor; they are two ways to say the same, write one"
         yield Fault("mixing_efficiency", shown(request.mixing_efficiency), problem)
     yield from _near_field_faults(request)
-    yield from _limit_faults(request)
+    yield from limit_faults(request.limits)
 
 
 def _near_field_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
@@ -151,17 +122,6 @@ def _near_field_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
         yield Fault("near_field_m3", "", "missing; it belongs to interzonal_flow_m3_min")
     if near is not None and near >= request.room_m3:
         yield Fault("near_field_m3", shown(near), f"not smaller than the room ({request.room_m3:g} m3)")
-
-
-def _limit_faults(request: RoomReleaseRequest) -> Iterator[Fault]:
-    if isinstance(request.limits, str):
-        return
-    for place, limit in enumerate(request.limits):
-        if any(same_gas(limit.gas, other.gas) for other in request.limits[:place]):
-            yield Fault(f"limits[{place}].gas", shown(limit.gas), "has limits already; write one line a gas")
-        if limit.ceiling_ppm is limit.twa_15min_ppm is limit.twa_8h_ppm is None:
-            problem = "has no limit; write ceiling_ppm, twa_15min_ppm or twa_8h_ppm"
-            yield Fault(f"limits[{place}]", shown(limit.gas), problem)
 
 
 def courses(request: RoomReleaseRequest) -> tuple[Course, Course | None]:
@@ -224,7 +184,7 @@ def _component(request: RoomReleaseRequest, component: Component, shares: Shares
     peak, short, long = (
         max(clean, ppm_at(component, share)) for share in (shares.peak, shares.mean_15min, shares.mean_8h)
     )
-    limit = _limit(request, component.gas)
+    limit = limit_of(request.limits, component.gas)
     return InAir(
         gas=component.gas,
         peak_ppm=peak,
@@ -234,22 +194,6 @@ def _component(request: RoomReleaseRequest, component: Component, shares: Shares
         twa_15min_ratio=_ratio(short, limit.twa_15min_ppm if limit else None),
         twa_8h_ratio=_ratio(long, limit.twa_8h_ppm if limit else None),
         limit_source=limit.source if limit else None,
-    )
-
-
-def _limit(request: RoomReleaseRequest, gas: str) -> Limit | None:
-    if not isinstance(request.limits, str):
-        return next((each for each in request.limits if same_gas(each.gas, gas)), None)
-    named = SETS[request.limits]
-    limit = named.of(gas)
-    if limit is None:
-        return None
-    return Limit(
-        gas=limit.gas,
-        ceiling_ppm=limit.ceiling_ppm,
-        twa_15min_ppm=limit.stel_ppm,
-        twa_8h_ppm=limit.twa_ppm,
-        source=named.cited(limit),
     )
 
 
@@ -353,7 +297,7 @@ def _limit_cautions(request: RoomReleaseRequest, worst: Shares, place: str) -> I
                 f"{IDLH_SOURCE} ({KNOWN_WORDS[danger.known]})."
             )
     if isinstance(request.limits, str):
-        none = [c.gas for c in request.components if _limit(request, c.gas) is None]
+        none = [c.gas for c in request.components if limit_of(request.limits, c.gas) is None]
         none = [gas for gas in none if not same_gas(gas, "oxygen")]
         if none:
             title = SETS[request.limits].title
