@@ -22,6 +22,7 @@ ARGUMENTS = {
     "entry_id": "0195a000-0000-7000-8000-000000000001",
     "kind": "note",
     "name": "detectors",
+    "detector": "D-017",
 }
 ABOUT = {
     "detector": "detector:D-018",
@@ -53,7 +54,9 @@ def pages() -> list[str]:
     plain = [
         "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors",
         "/detectors?q=quartet",
-        "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112", "/people",
+        "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112",
+        "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
+        "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
         "/evidence", "/evidence?by=type&clock=handed-out",
         "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",

@@ -12,7 +12,8 @@ from functools import lru_cache
 from typing import Final
 
 from pitbird.fleet.state import AlarmFact, ChannelFact, ComponentFact, OtherGas
-from pitbird.science.challenge.judging import REQUIRED_PROBABILITY, AlarmFound, SensorFound, judge
+from pitbird.science.challenge import wording
+from pitbird.science.challenge.judging import REQUIRED_PROBABILITY, AlarmFound, Found, SensorFound, judge
 from pitbird.science.challenge.readings import NotJudged
 from pitbird.science.challenge.values import Alarm, Component, Mixture, Sensor
 from pitbird.science.gases import IEC
@@ -84,6 +85,22 @@ def serve(
     except NotJudged as refused:
         return Served(channel, None, tuple(problem.problem for problem in refused.problems))
     return Served(channel, found.sensors[0])
+
+
+def problems(
+    served: Served, components: tuple[ComponentFact, ...], balance: str, gas_on_s: float
+) -> tuple[str, ...]:
+    """What is wrong with this gas for a channel, in sentences; what cannot be judged says why."""
+    if served.found is None:
+        return tuple(f"{served.channel.name}: {why}" for why in served.why)
+    return wording.problems(
+        Found((served.found,), bool(served.serves)),
+        _mixture(components, balance),
+        basis=served.channel.lfl_basis or IEC,
+        gas_on_s=gas_on_s,
+        required_probability=REQUIRED_PROBABILITY,
+        model=model_response,
+    )
 
 
 def _missing(channel: ChannelFact, components: tuple[ComponentFact, ...], balance: str) -> Iterator[str]:

@@ -45,30 +45,38 @@ def pictures(name: str, request: Any, result: Any) -> list[Picture]:
 
 
 def _challenge(request: Any, result: Any) -> Iterator[Picture]:
+    for sensor, found in zip(request.sensors, result.sensors, strict=True):
+        yield rising(sensor, found.own_gas_reading, request.gas_on_s)
+
+
+def rising(sensor: Any, own_reading: float, gas_on_s: float) -> Picture:
+    """The curve of one sensor in a gas that takes it to ``own_reading``, with its alarms and the gas-on time.
+
+    ``sensor`` is one of the challenge calculation, or of ``pitbird.science.challenge``.
+    """
     from pitbird.science.challenge.response import reading_at
 
-    for sensor, found in zip(request.sensors, result.sensors, strict=True):
-        fast = sensor.t90_fast_s or sensor.t90_s
-        clean, end = sensor.clean_air_reading, found.own_gas_reading
-        rows = [
-            {
-                "t": t,
-                "slow": reading_at(t, clean, end, sensor.t90_s, sensor.delay_s),
-                "fast": reading_at(t, clean, end, fast, sensor.delay_s),
-            }
-            for t in _times(1.25 * request.gas_on_s)
-        ]
-        alarms = [
-            {"slow": alarm.at, "words": f"{alarm.name} {alarm.at:g}"}
-            for alarm in sensor.alarms
-            if alarm.shown_by == "gas"
-        ]
-        yield Picture(
-            f"{sensor.name}: reading after gas on; the line at the slowest t90 that counts as healthy"
-            + (", the band up to the fastest" if fast != sensor.t90_s else "")
-            + "; dashes, the alarms that gas must show",
-            _rising(rows, alarms, request.gas_on_s, _UNITS[sensor.unit]),
-        )
+    fast = sensor.t90_fast_s or sensor.t90_s
+    clean = sensor.clean_air_reading
+    rows = [
+        {
+            "t": t,
+            "slow": reading_at(t, clean, own_reading, sensor.t90_s, sensor.delay_s),
+            "fast": reading_at(t, clean, own_reading, fast, sensor.delay_s),
+        }
+        for t in _times(1.25 * gas_on_s)
+    ]
+    alarms = [
+        {"slow": alarm.at, "words": f"{alarm.name} {alarm.at:g}"}
+        for alarm in sensor.alarms
+        if alarm.shown_by == "gas"
+    ]
+    label = f"{sensor.name}: reading after gas on; the line at the slowest t90 that counts as healthy"
+    band_words = ", the band up to the fastest" if fast != sensor.t90_s else ""
+    return Picture(
+        f"{label}{band_words}; dashes, the alarms that gas must show",
+        _rising(rows, alarms, gas_on_s, _UNITS[sensor.unit]),
+    )
 
 
 def _rising(
@@ -85,14 +93,17 @@ def _rising(
 
 
 def _room_release(request: Any, result: Any) -> Iterator[Picture]:
-    from pitbird.calc.room_release import courses
+    from pitbird.calc.room_release import courses, ppm_at
 
     whole, near = courses(request)
     end = max(60.0, 3 * request.release_minutes)
     for component, told in zip(request.components, result.components, strict=True):
-        ppm = component.share_pct * 10_000
         rows = [
-            {"t": t, "room": ppm * whole.share(t), "near": ppm * near.share(t) if near else 0.0}
+            {
+                "t": t,
+                "room": ppm_at(component, whole.share(t)),
+                "near": ppm_at(component, near.share(t)) if near else 0.0,
+            }
             for t in _times(end)
         ]
         limits = [

@@ -15,11 +15,14 @@ from pitbird.fleet.state import CylinderState
 from pitbird.fleet.times import Ms, local
 from pitbird.rules import words
 from pitbird.services import clock
+from pitbird.services.gas_left import gas_left
 from pitbird.services.gas_questions import GasQuestion, gas_questions, unanswered
 from pitbird.services.knowing import Now
+from pitbird.services.serving import GAS_ON_S
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
+from pitbird.web.views import serving
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.detectors import actions, pages_of
 from pitbird.web.vocabulary import mixture, word
@@ -174,6 +177,9 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "may_release": may_write("cylinder-released", roles_of(request)),
         "components": [(part, word(part.unit)) for part in state.components],
         "gauges": state.gauges,
+        "left": serving.left_words(gas_left(state, now=now)),
+        "serves": serving.lines(state),
+        "seconds": f"{GAS_ON_S:g}",
         "minutes": round(state.gas_on_ms / 60_000, 1),
         "withdrawn": [(span, word(span.because)) for span in state.withdrawn],
         "regulator": naming.code(state.regulator) if state.regulator else "",

@@ -1,0 +1,100 @@
+"""Which cylinders serve which detectors: every type of detector put to a cylinder, each type judged once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.rules.serving import Served, serving
+from pitbird.services.knowing import Known, Now
+
+#: How long the gas is taken to be on where nobody says otherwise [s]; the slowest sensors take up to 90.
+GAS_ON_S: Final = 30.0
+
+Serves = Literal["serves", "in-part", "not", "cannot-tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class TypeServed:
+    """One type of detector (make, model and channels alike) in the gas of a cylinder.
+
+    ``serves``: ``serves`` every alarm that gas must show; ``in-part`` some channels whole, the others need
+    another cylinder; ``not`` a single channel; ``cannot-tell`` where that hangs on what is not known.
+    """
+
+    make: str
+    model: str
+    channels: tuple[ChannelFact, ...]
+    detectors: tuple[str, ...]
+    served: tuple[Served, ...]
+
+    @property
+    def serves(self) -> Serves:
+        """The answer over all channels that a test must show something of."""
+        answers = [each.serves for each in self.served if each.channel.must_show is not None]
+        if not answers or None in answers:
+            return "cannot-tell"
+        if all(answers):
+            return "serves"
+        return "in-part" if any(answers) else "not"
+
+    @property
+    def slowest_s(self) -> float | None:
+        """When the last alarm of the channels that it serves comes, leanest gas and slowest sensor [s]."""
+        times = [
+            alarm.time_lean_s
+            for each in self.served
+            if each.serves and (alarm := each.asked) is not None and alarm.time_lean_s is not None
+        ]
+        return max(times, default=None)
+
+    @property
+    def worst_loss(self) -> float | None:
+        """The largest loss that a pass could hide, over the channels that it serves [-]."""
+        losses = [
+            alarm.undetected_loss
+            for each in self.served
+            if each.serves and (alarm := each.asked) is not None and alarm.undetected_loss is not None
+        ]
+        return max(losses, default=None)
+
+
+def types_served(
+    cylinder: CylinderState,
+    *,
+    gas_on_s: float = GAS_ON_S,
+    site: str | None = None,
+    known: Known | None = None,
+) -> list[TypeServed]:
+    """Every type of detector (of a site) in the gas of a cylinder, the types with most detectors first."""
+    found = []
+    for (make, model, channels), subjects in types(site=site, known=known).items():
+        served = serving(channels, cylinder.components, cylinder.balance, gas_on_s)
+        found.append(TypeServed(make, model, channels, tuple(subjects), served))
+    return sorted(found, key=lambda each: (-len(each.detectors), each.make, each.model))
+
+
+def detector_served(detector: DetectorState, cylinder: CylinderState, gas_on_s: float) -> TypeServed:
+    """One detector in the gas of a cylinder."""
+    served = serving(detector.channels, cylinder.components, cylinder.balance, gas_on_s)
+    return TypeServed(detector.make, detector.model, detector.channels, (detector.subject,), served)
+
+
+def types(
+    *, site: str | None = None, known: Known | None = None
+) -> Mapping[tuple[str, str, tuple[ChannelFact, ...]], list[str]]:
+    """The detectors (of a site) by type: make, model and channels, the life of their sensors aside."""
+    found: dict[tuple[str, str, tuple[ChannelFact, ...]], list[str]] = {}
+    states: Iterable[DetectorState] = (known or Now()).all_of(DetectorState, site)
+    for state in sorted(states, key=lambda each: each.subject):
+        if state.channels:
+            found.setdefault((state.make, state.model, _alike(state.channels)), []).append(state.subject)
+    return found
+
+
+def _alike(channels: tuple[ChannelFact, ...]) -> tuple[ChannelFact, ...]:
+    from msgspec.structs import replace
+
+    return tuple(replace(channel, sensor_ends=None) for channel in channels)

@@ -1,0 +1,158 @@
+"""Whether a cylinder serves a detector: which alarms it sets off, how soon, and what such a test can miss."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.papers.charts.calculations import rising
+from pitbird.papers.charts.drawing import NARROW, WIDE
+from pitbird.rules.serving import Served, problems
+from pitbird.science.challenge.judging import AlarmFound, SensorFound
+from pitbird.services.gas_left import GasLeft
+from pitbird.services.knowing import Now
+from pitbird.services.serving import GAS_ON_S, TypeServed, detector_served, types_served
+from pitbird.web import names as naming
+from pitbird.web.calc_words import number_shown
+from pitbird.web.vocabulary import mixture, unit
+
+SERVES_WORDS: Final = {
+    "serves": gettext_lazy("serves"),
+    "in-part": gettext_lazy("in part"),
+    "not": gettext_lazy("does not serve"),
+    "cannot-tell": gettext_lazy("cannot tell"),
+}
+LONGEST_S: Final = 600.0
+
+
+def lines(state: CylinderState) -> list[dict[str, Any]]:
+    """Every type of detector of the cylinder's site, and whether it serves it."""
+    return [_line(each, state) for each in types_served(state, site=state.site)]
+
+
+def _line(each: TypeServed, state: CylinderState) -> dict[str, Any]:
+    return {
+        "type": f"{each.make} {each.model}".strip(),
+        "number": len(each.detectors),
+        "detector": naming.code(each.detectors[0]),
+        "mark": each.serves,
+        "words": SERVES_WORDS[each.serves],
+        "not_by": [one.channel.name for one in each.served if one.serves is False],
+        "unknown": [one.channel.name for one in each.served if one.serves is None],
+        "slowest": "" if each.slowest_s is None else f"{each.slowest_s:.0f} s",
+        "loss": "" if each.worst_loss is None else f"{100 * each.worst_loss:.0f} %",
+    }
+
+
+def left_words(left: GasLeft) -> dict[str, Any]:
+    """What is left in a cylinder, in words, and the level for its picture."""
+    if left.tests is None:
+        return {"why": "; ".join(left.why)}
+    level = None if left.full is None else round(100 * left.full)
+    return {
+        "tests": left.tests,
+        "band": f"{left.tests_low}–{left.tests_high}",
+        "litres": number_shown(float(f"{left.usable_l:.3g}")) if left.usable_l is not None else "",
+        "days": None if left.days is None else round(left.days),
+        "level": level,
+        "height": None if level is None else round(2.2 * level),
+        "top": None if level is None else 250 - round(2.2 * level),
+        "gauge_at": left.gauge_at,
+        "since": left.since_gauge,
+        "seconds": f"{left.seconds_per_test:.0f}",
+        "flow": f"{left.flow_l_min:g}",
+        "assumed": left.assumed,
+        "cautions": left.cautions,
+    }
+
+
+@require_safe
+def serves(request: HttpRequest, code: str, detector: str) -> HttpResponse:
+    """One detector in the gas of one cylinder: every channel with its alarms, drawn and in words."""
+    gas, state = Now().state(f"cylinder:{code}"), Now().state(f"detector:{detector}")
+    if not isinstance(gas, CylinderState) or not isinstance(state, DetectorState):
+        raise Http404(f"{code}, {detector}")
+    seconds, fault = _seconds(request.GET.get("seconds", ""))
+    found = detector_served(state, gas, seconds)
+    context = {
+        "here": "gas",
+        "code": code,
+        "detector": detector,
+        "type": f"{state.make} {state.model}".strip(),
+        "mixture": mixture(gas) if gas.components else "",
+        "seconds": f"{seconds:g}",
+        "fault": fault,
+        "mark": found.serves,
+        "words": SERVES_WORDS[found.serves],
+        "channels": [_channel(served, gas, seconds) for served in found.served],
+    }
+    return render(request, "pitbird/serves.html", context, status=422 if fault else 200)
+
+
+def _seconds(text: str) -> tuple[float, str]:
+    if not text.strip():
+        return GAS_ON_S, ""
+    try:
+        seconds = float(text.replace(",", "."))
+    except ValueError:
+        seconds = 0.0
+    if 1 <= seconds <= LONGEST_S:
+        return seconds, ""
+    problem = _("“%(text)s” is no time for which gas is on; write seconds, from 1 to %(most)d.")
+    return GAS_ON_S, problem % {"text": text[:20], "most": LONGEST_S}
+
+
+def _channel(served: Served, gas: CylinderState, seconds: float) -> dict[str, Any]:
+    channel, found = served.channel, served.found
+    shown: dict[str, Any] = {
+        "name": channel.name,
+        "gas": channel.gas,
+        "unit": unit(channel.unit),
+        "serves": served.serves,
+        "must": channel.must_show is not None,
+        "problems": problems(served, gas.components, gas.balance, seconds),
+    }
+    if found is None:
+        return shown
+    picture = rising(found.sensor, found.reading.own, seconds)
+    return {
+        **shown,
+        "reads": number_shown(float(f"{found.reading.own:.3g}")),
+        "alarms": [_alarm(found, alarm) for alarm in found.alarms if alarm.shown_by == "gas"],
+        "label": picture.label,
+        "wide": mark_safe(picture.svg(WIDE)),  # noqa: S308 (drawn here)
+        "narrow": mark_safe(picture.svg(NARROW)),  # noqa: S308
+    }
+
+
+def _alarm(found: SensorFound, alarm: AlarmFound) -> dict[str, Any]:
+    return {
+        "name": alarm.name,
+        "at": f"{alarm.at:g}",
+        "trips": alarm.trips,
+        "time": _("never") if alarm.time_s is None else f"{alarm.time_s:.1f} s",
+        "lean": _("never") if alarm.time_lean_s is None else f"{alarm.time_lean_s:.1f} s",
+        "probability": f"{100 * alarm.probability:.1f} %" if alarm.probability < 0.9995 else "> 99.9 %",
+        "loss": loss_words(found, alarm),
+    }
+
+
+def loss_words(found: SensorFound, alarm: AlarmFound) -> str:
+    """The loss that this test can miss, with what it means at the alarm: a true 10 ppm may show 6."""
+    if alarm.undetected_loss is None:
+        return ""
+    clean = found.sensor.clean_air_reading
+    shows = clean + (alarm.at - clean) * (1 - alarm.undetected_loss)
+    return _("could miss %(loss)s %%: a true %(true)s %(unit)s may show %(shows)s") % {
+        "loss": f"{100 * alarm.undetected_loss:.0f}",
+        "true": f"{alarm.at:g}",
+        "unit": unit(found.sensor.unit),
+        "shows": f"{shows:.3g}",
+    }

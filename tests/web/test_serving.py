@@ -1,0 +1,86 @@
+"""The pages that say what a cylinder serves, what it can miss and what is left in it."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+
+from pitbird.web.views.serving import loss_words
+from tests.bodies import CHANNELS
+from tests.web.conftest import Cast, detector
+
+
+@pytest.fixture
+def quick(cast: Cast) -> Cast:
+    """D-020 says its response times; C-113 its size, and its gauge was read."""
+    channels = [{**channel, "t90_s": "20", "t90_fast_s": "10"} for channel in CHANNELS]
+    cast.write({**detector("D-020", "Q-9"), "channels": channels}, minutes_ago=60)
+    cast.write(
+        {
+            "kind": "cylinder", "cylinder": "cylinder:C-113", "balance": "nitrogen", "expires": "2027-10-06",
+            "minimum_pressure_bar": "2", "free_gas_l": "58", "full_pressure_bar": "69",
+            "home": "site:north-works", "components": [
+                {"gas": "hydrogen sulfide", "amount": "20", "unit": "ppm", "expanded_uncertainty_pct": "5"},
+            ],
+        },
+        minutes_ago=59,
+    )  # fmt: skip
+    cast.write({"kind": "gauge-read", "cylinder": "cylinder:C-113", "gauge_bar": "35"}, minutes_ago=30)
+    return cast
+
+
+def test_a_cylinder_says_what_is_left_and_whom_it_serves(keeper: Client, quick: Cast) -> None:
+    page = keeper.get("/gas/C-113").content.decode()
+    assert "Tests left" in page
+    assert "Taken for granted" in page
+    # nitrogen without oxygen brings the falling alarms of an oxygen channel too
+    assert "in part; not CH4, CO" in page
+    assert 'href="/gas/C-113/serves/D-020"' in page
+
+
+def test_a_cylinder_that_says_too_little_says_why_nothing_can_be_told(keeper: Client, cast: Cast) -> None:
+    assert "Cannot be told: neither its water capacity" in keeper.get("/gas/C-112").content.decode()
+
+
+def test_a_detector_and_a_cylinder_are_told_channel_by_channel(keeper: Client, quick: Cast) -> None:
+    page = keeper.get("/gas/C-112/serves/D-020").content.decode()
+    assert "it sets off every alarm that gas must show" in page
+    # 20 ppm, alarm at 10, gas on to the end: the loss is a half, less what 30 s of a t90 of 10 s leave out
+    assert "could miss 50 %: a true 10 ppm may show 5" in page
+    assert page.count('<svg role="img"') == 8
+    part = keeper.get("/gas/C-113/serves/D-020").content.decode()
+    assert "the others need another cylinder" in part
+    assert part.count("Not served.") == 2
+
+
+def test_the_time_that_gas_is_on_is_chosen_and_a_time_that_is_none_is_refused(
+    keeper: Client, quick: Cast
+) -> None:
+    short = keeper.get("/gas/C-112/serves/D-020?seconds=3").content.decode()
+    assert "With gas on for 3 s it does not set off" in short or "alarms of some channels" in short
+    refused = keeper.get("/gas/C-112/serves/D-020?seconds=soon")
+    assert refused.status_code == 422
+    assert "“soon” is no time" in refused.content.decode()
+
+
+def test_without_response_times_it_cannot_be_told(keeper: Client, cast: Cast) -> None:
+    page = keeper.get("/gas/C-112/serves/D-017").content.decode()
+    assert "That cannot be told" in page
+    assert "the book does not say its t90" in page
+
+
+@pytest.mark.parametrize("address", ["/gas/C-999/serves/D-017", "/gas/C-112/serves/D-999"])
+def test_what_the_book_does_not_know_is_not_found(keeper: Client, cast: Cast, address: str) -> None:
+    assert keeper.get(address).status_code == 404
+
+
+def test_a_falling_alarm_tells_its_loss_from_clean_air_down() -> None:
+    from pitbird.rules.serving import serve
+    from tests.rules.builders import O2, changed, cylinder
+
+    channel = changed(O2, t90_s="15", alarms=O2.alarms[:2])
+    served = serve(channel, cylinder().components, "nitrogen", 30.0)
+    assert served.found is not None
+    (low, *_) = served.found.alarms
+    assert low.undetected_loss is not None
+    assert "a true 19.5 % vol may show 20." in loss_words(served.found, low)
