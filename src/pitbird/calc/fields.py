@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from pitbird.record.faults import near
 from pitbird.science.gases import GASES, gas_of
@@ -18,6 +18,14 @@ NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(ge=0, le=1)]
 #: A probability that is neither impossible nor certain, such as a confidence.
 Confidence = Annotated[float, Field(gt=0, lt=1)]
+
+
+def _whole(value: Any) -> Any:
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+#: A whole number; 5.0 is one too.
+Whole = Annotated[int, BeforeValidator(_whole)]
 #: Standard whose table of lower flammable limits is used.
 Basis = Literal["iec-60079-20-1", "nfpa-497"]
 

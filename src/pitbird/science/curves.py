@@ -52,9 +52,24 @@ class Response:
 
     def reading(self, t_s: ArrayLike) -> FloatArray:
         """The fitted reading at times from gas on."""
-        t = np.asarray(t_s, dtype=np.float64)
-        left = _left(t, self.delay_s, self.tau_s, self.slow_tau_s or self.tau_s, self.slow_share)
-        return self.final_reading + (self.clean_air_reading - self.final_reading) * left
+        return step_reading(
+            t_s, start=self.clean_air_reading, final=self.final_reading, delay_s=self.delay_s,
+            tau_s=self.tau_s, slow_tau_s=self.slow_tau_s, slow_share=self.slow_share,
+        )  # fmt: skip
+
+
+def step_reading(
+    t_s: ArrayLike, *, start: float, final: float, delay_s: float, tau_s: float,
+    slow_tau_s: float | None = None, slow_share: float = 0.0,
+) -> FloatArray:  # fmt: skip
+    """The reading at times from gas on, [unit of start and final], of a response of first order with delay.
+
+    Parameters are those of `Response`; `slow_tau_s` and `slow_share` belong together.
+    """
+    t = np.asarray(t_s, dtype=np.float64)
+    left = _left(t, delay_s, tau_s, slow_tau_s or tau_s, slow_share)
+    reading: FloatArray = final + (start - final) * left
+    return reading
 
 
 def _left(t: FloatArray, delay: float, tau: float, slow: float, share: float) -> FloatArray:

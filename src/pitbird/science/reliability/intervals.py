@@ -271,7 +271,8 @@ def information_kept(rate: float, interval: float) -> float:
 
 
 def _survival(shape: float, scale: float, age: FloatArray) -> FloatArray:
-    return np.exp(-((age / scale) ** shape))
+    with np.errstate(over="ignore"):
+        return np.exp(-((age / scale) ** shape))
 
 
 def _good_time(shape: float, scale: float, age: float) -> float:
@@ -279,7 +280,7 @@ def _good_time(shape: float, scale: float, age: float) -> float:
     a = 1 / shape
     if math.isinf(age):
         return scale * math.gamma(1 + a)
-    return scale * math.gamma(1 + a) * float(gammainc(a, (age / scale) ** shape))
+    return scale * math.gamma(1 + a) * float(gammainc(a, _hazard(shape, scale, age)))
 
 
 def weibull_undetected_fraction(shape: float, scale: float, interval: float) -> float:
@@ -338,7 +339,17 @@ def weibull_worst_case(shape: float, scale: float, age: float, interval: float) 
     _positive(shape=shape, scale=scale, interval=interval)
     if not (age >= 0 and math.isfinite(age)):
         raise ValueError(f"age is {age}; it must be a number from 0")
-    return -math.expm1((age / scale) ** shape - ((age + interval) / scale) ** shape)
+    before = _hazard(shape, scale, age)
+    # Beyond what a number can hold nothing lives on, whatever came before.
+    return -math.expm1(before - _hazard(shape, scale, age + interval)) if math.isfinite(before) else 1.0
+
+
+def _hazard(shape: float, scale: float, age: float) -> float:
+    """Cumulative hazard, infinite where no number can hold it."""
+    try:
+        return float((age / scale) ** shape)
+    except OverflowError:
+        return math.inf
 
 
 def weibull_undetected_fraction_of_log(shape: float, scale: float, gaps: ArrayLike) -> float:
