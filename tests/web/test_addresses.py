@@ -63,6 +63,9 @@ def pages() -> list[str]:
         "/password", "/tables/detectors", "/book",
         "/book/0", "/book/4", "/book/16", "/book/4/replace", "/book/16/replace", "/rules",
         "/write/detector?like=D-017", "/write/detector?about=D-017", "/write/cylinder?like=C-112",
+        "/look-back", "/look-back?site=north-works", "/look-back/16", "/look-back/16?rate=0.2",
+        "/look-back/gas/C-112",
+        "/look-back/gas/C-112?since=2026-03-02&until=2026-03-02", "/look-back/person/P-07",
         "/write/person?about=P-07", "/write/site?about=north-works", "/write/handed-out",
     ]  # fmt: skip
     for kind, question in QUESTIONS.items():

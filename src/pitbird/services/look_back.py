@@ -31,6 +31,7 @@ from pitbird.services.correcting import what_counts
 from pitbird.services.gate import Around, UnknownSubject
 from pitbird.services.knowing import Now
 from pitbird.services.look_back_decisions import Decision, decisions
+from pitbird.services.quick import QUICK
 from pitbird.services.refolding import entries_about
 from pitbird.store import book
 
@@ -171,6 +172,8 @@ def after_failure(entry_or_detector: str, *, rate_per_day: float | None = None) 
     if entry_or_detector.startswith("detector:"):
         return _newest_failure(entry_or_detector, rate_per_day)
     row = book.by_id(entry_or_detector)
+    if row is not None and row.kind == "correction":
+        row = book.by_id(QUICK.decode(row.leaf)["body"]["corrects"])
     if row is None:
         raise UnknownSubject(entry_or_detector)
     body = what_counts(row)

@@ -16,6 +16,7 @@ from pitbird.web.who import NoPerson, login_of
 _PAGES: Final = {
     "people": "people",
     "person": "person",
+    "look-back-person": "person",
     "let-in": "account",
     "attempts": "attempts",
     "erase-person": "erasing",

@@ -10,12 +10,13 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, St
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
+from pitbird.fleet.folding.lives import found_within
 from pitbird.record.leaf import read_leaf
 from pitbird.services import clock
 from pitbird.services.moving import BookEmpty, export_book
 from pitbird.store import book as store
 from pitbird.web import times
-from pitbird.web.entries import body_of, facts, tell_all
+from pitbird.web.entries import body_of, facts, tell_all, worked_out
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.replacing import has_own_form
@@ -76,11 +77,20 @@ def entry(request: HttpRequest, index: int) -> HttpResponse:
         "size": store.head().size,
         "by_address": address(row.by),
         "may_be_slip": may_take_back(request, row),
+        "look_back": failed(row, body),
         "may_correct": row.kind not in KINDS_CORRECTED_ELSEWHERE
         and may_write("correction", roles_of(request)),
         "may_replace": has_own_form(row),
     }
     return render(request, "pitbird/entry.html", context)
+
+
+def failed(row: store.Row, body: Mapping[str, Any]) -> bool:
+    """Whether an entry is a test or calibration that showed a failure, so that one looks back from it."""
+    if row.kind == "calibration":
+        outside = (found_within(channel, body.get("tolerance_pct")) is False for channel in body["channels"])
+        return body["result"] == "failed" or any(outside)
+    return row.kind == "bump-test" and worked_out([row]).get(row.entry_id, body["outcome"]) == "failed"
 
 
 def _original(body: Mapping[str, Any], names: Names) -> dict[str, Any]:

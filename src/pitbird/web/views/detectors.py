@@ -162,6 +162,7 @@ def _described(row: GateRow, names: Names, zone: str) -> dict[str, Any]:
             "counts": test.counts,
             "why": word(test.spoiled_because) if test.spoiled_because else "",
             "relied_on": test.entry == row.decision.test,
+            "look_back": test.index if test.outcome == "failed" else None,
         }
         for test in state.tests[:8]
     ]

@@ -87,6 +87,7 @@ def person(request: HttpRequest, code: str) -> HttpResponse:
         ],
         "actions": actions("person", roles),
         "may_describe": may_write("person", roles),
+        "may_look_back": may_write("look-back", roles),
         **pages_of(request, subject, names),
     }
     return render(request, "pitbird/person.html", context)
