@@ -60,7 +60,7 @@ EASE: Final = (
     "clear-and-test", "put-right-and-test", "hand-over", "hand-back-and-test", "test-by-trained",
     "show-methane", "test-other-cylinder", "correct-entry", "describe-detector", "describe-cylinder",
     "describe-person", "describe-site", "look-at-gas", "ask-gas-first", "look-at-sensor", "calibrate",
-    "keep-as-it-is", "return-to-service", "train", "adopt-rules", "replace", "",
+    "set-alarm-lower", "keep-as-it-is", "return-to-service", "train", "adopt-rules", "replace", "",
 )  # fmt: skip
 _RANK: Final = {remedy: rank for rank, remedy in enumerate(EASE)}
 

@@ -185,6 +185,9 @@ REMEDIES: Final[dict[str, Message]] = {
     "test-with-temperature": lambda _: _("Do a bump test and note the temperature."),
     "test-with-gauge": lambda _: _("Read the gauge of the cylinder, note it, and do a bump test."),
     "test-by-trained": lambda _: _("Let a person with valid training do a bump test, or train this one."),
+    "set-alarm-lower": lambda _: _(
+        "Let a competent person set the alarm no higher than the limit that holds here, and describe it anew."
+    ),
     "show-methane": lambda _: _("Do the bump test with a gas that contains methane."),
     "test-other-cylinder": lambda _: _("Do a bump test with another cylinder that is fit for it."),
     "fresh-air-and-test": lambda _: _(
@@ -410,6 +413,12 @@ SENTENCES: Final[dict[str, Message]] = {
     "alarm-may-not-come": lambda _: _(
         "{channel}: the {alarm} alarm at {at} {unit} comes within {seconds} s with a probability of "
         "{probability} only."
+    ),
+    "alarms-within-limits": lambda _: _("No alarm stands above the chosen exposure limits."),
+    "no-limit-for-its-gases": lambda _: _("The chosen set has no limit for the gases it measures."),
+    "set-point-not-readable": lambda _: _("A set-point of {channel} cannot be read."),
+    "alarm-above-limit": lambda _: _(
+        "{channel}: the lowest alarm stands at {at} {unit}, above the limit ({limit}; {known})."
     ),
     "methane-shown-methane": lambda _: _("The methane channel was shown methane."),
     "no-methane-channel": lambda _: _("No catalytic channel is set up for methane."),

@@ -13,6 +13,7 @@ from pitbird.rules.predicates import (
     gas_window,
     people,
     service,
+    set_points,
     shown,
 )
 from pitbird.rules.predicates.base import PREDICATES, Code, Predicate, Scope
@@ -27,6 +28,7 @@ MODULES: Final = (
     gas_challenge,
     people,
     calibration,
+    set_points,
 )
 
 __all__ = ["MODULES", "PREDICATES", "Code", "Predicate", "Scope"]
