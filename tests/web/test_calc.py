@@ -31,7 +31,12 @@ def as_plain(value: Any) -> Any:
         return {key: as_plain(each) for key, each in value.items() if each is not None}
     if isinstance(value, list | tuple):
         return [as_plain(each) for each in value]
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if isinstance(value, bool):
+        return value
+    try:
+        return float(value)  # times of look-back may be written either way
+    except (TypeError, ValueError):
+        return value
 
 
 @pytest.mark.parametrize(("name", "request_"), EXAMPLES)
