@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import PASSES, Pitbird
+from tests.cli.conftest import PASSES, THINGS, Pitbird
 
 
 def test_a_detector_without_a_test_may_not_go_out_and_the_status_says_so(begun: Pitbird) -> None:
@@ -170,3 +170,24 @@ def test_a_question_under_other_rules_names_every_fault_at_once(begun: Pitbird) 
     assert [line.partition(":")[0] for line in refused.faults] == [
         "at", "as-known-at", "rules", "detector", "person",
     ]  # fmt: skip
+
+
+def test_what_is_loud_stands_before_the_reason(begun: Pitbird) -> None:
+    from pitbird.fleet.times import DAY, HOUR, Ms, text_of
+    from pitbird.services import clock
+
+    issue = {
+        "kind": "issued-untested", "detector": "detector:D-017", "to": "person:P-07",
+        "authority": "person:K-1", "until": text_of(Ms(clock.now() + HOUR)), "reason": "Sewage rising",
+    }  # fmt: skip
+    assert "ISSUED UNTESTED" not in begun("gate").out
+    assert begun("write -", json.dumps(issue)).status == 0
+    table = begun("gate").out
+    assert re.search(
+        r"(?m)^D-017 +not yet +ISSUED UNTESTED to P-07 until .* on the authority of K-1\. No ", table
+    )
+    assert begun("gate D-017").out.startswith("[ D-017 NOT YET. ISSUED UNTESTED to P-07 until ")
+    ends = text_of(Ms(clock.now() + 10 * DAY))[:10]
+    fixed = {**THINGS[1], "life_ends": ends}
+    assert begun("write -", json.dumps(fixed)).status == 0
+    assert f"Its life ends on {ends}." in begun("gate").out

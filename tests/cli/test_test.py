@@ -246,3 +246,27 @@ def test_at_a_real_terminal_the_seconds_run_while_gas_is_on(program: Pitbird, tm
         running.wait(timeout=30)
         os.close(ours)
     assert running.returncode == 0
+
+
+def test_a_detector_held_for_an_investigation_is_not_tested_unless_it_is_said_why(
+    begun: Pitbird, size: Callable[[], int]
+) -> None:
+    from pitbird.services import people
+
+    refused = begun(f"{PASSES} --although-held curiosity")
+    assert refused.faults == ["although-held: D-017 is not held for an investigation; leave it out"]
+    begun("write -", '{"kind": "out-of-service", "detector": "detector:D-017", "because": "incident"}')
+    before = size()
+    refused = begun(PASSES)
+    assert (refused.status, refused.out) == (2, "")
+    assert refused.faults[0].startswith("detector: D-017 is held for an investigation since ")
+    assert "do not test, zero, charge or repair it" in refused.err
+    assert begun(f"{PASSES} --although-held ''").status == 2
+    assert size() == before
+    done = begun(f"{PASSES} --although-held 'Asked for by the inspector' --note 'In the workshop'")
+    assert size() == before + 1, done.err
+    assert "D-017 OUT OF SERVICE. HELD FOR AN INVESTIGATION: do not test, zero or charge it." in done.out
+    note = last_body()["note"]
+    assert people.texts([note])[note] == (
+        "In the workshop; although held for an investigation: Asked for by the inspector"
+    )

@@ -48,7 +48,8 @@ def test_the_page_of_one_shows_the_detectors_they_have(cast: Cast, keeper: Clien
     )
     page = text(keeper, "/people/P-07")
     assert 'href="/detectors/D-017"' in page
-    assert "since Mon 2 Mar, 11:57 WET" in page
+    assert ">Mon 2 Mar, 11:57 WET<" in page
+    assert "stamp--may-go-out" in page
 
 
 def test_a_name_that_was_erased_is_withheld(cast: Cast, keeper: Client) -> None:

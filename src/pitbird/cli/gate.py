@@ -227,14 +227,15 @@ def fleet_table(rows: Sequence[GateRow], zones: dict[str | None, str | None]) ->
 def _cells(row: GateRow, zone: str | None) -> list[str]:
     from pitbird.cli.naming import code
     from pitbird.cli.times import show_time
-    from pitbird.cli.wording import remedy, sentence, verdict_words
+    from pitbird.cli.wording import loud, remedy, sentence, verdict_words
 
     decision, finding = row.decision, row.decision.decisive
+    said = [*loud(row.state, decision.as_of, zone), sentence(finding, zone) if finding else ""]
     return [
         code(decision.detector),
         verdict_words(decision.verdict),
         show_time(decision.until, zone) if decision.until is not None else "",
-        sentence(finding, zone) if finding else "",
+        " ".join(filter(None, said)),
         remedy(finding) if finding else "",
     ]
 

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 if TYPE_CHECKING:
+    from pitbird.cli.refusing import Faults
     from pitbird.cli.seen import Seen
     from pitbird.fleet.bump import Plan
+    from pitbird.fleet.state import DetectorState
     from pitbird.fleet.times import Ms
     from pitbird.services.writing import Actor
 
@@ -64,6 +66,11 @@ def command(
             "not-every-channel or other."
         ),
     ),
+    although_held: str | None = typer.Option(
+        None,
+        metavar="WHY",
+        help="It was tested although it is held for an investigation; why, kept with the remark.",
+    ),
     note: str | None = typer.Option(None, help="A remark; it is kept apart from the entry."),
     by: str | None = typer.Option(None, help="Who tested; else PITBIRD_BY, else the only keeper."),
     site: str | None = typer.Option(None, help="Where; else PITBIRD_SITE, else the tester's home."),
@@ -93,6 +100,8 @@ def command(
         faults.add(
             f"detector: {detector} was never described, so what it must show is not known; describe it first"
         )
+    if isinstance(state, DetectorState):
+        _held(state, although_held, actor.zone if actor else None, faults)
     options = seen.Options(
         cylinder=cylinder, apply=apply, regulator=regulator, all_checks_well=all_checks_well, check=check,
         clean_air=clean_air, reached=reached, not_reached=not_reached,
@@ -112,10 +121,33 @@ def command(
     if asking.interactive():
         typer.echo(CAUTION)
         asking.ask(facts, plan, actor.site)
+    if although_held:
+        why = f"although held for an investigation: {although_held.strip()}"
+        note = "; ".join(part for part in (note, why) if part)
     outcome = _record(facts, plan, actor, note, clock.now())
     _gate_now(plan["detector"])
     if outcome != "passed":
         raise typer.Exit(NEGATIVE)
+
+
+def _held(state: DetectorState, although: str | None, zone: str | None, faults: Faults) -> None:
+    """A detector held for an investigation is not tested, unless it is said why it was all the same."""
+    from pitbird.cli.naming import code
+    from pitbird.cli.times import show_time
+    from pitbird.services.loud import held_for
+
+    held = held_for(state)
+    if held is None:
+        if although is not None:
+            faults.add(f"although-held: {code(state.subject)} is not held for an investigation; leave it out")
+    elif although is None:
+        faults.add(
+            f"detector: {code(state.subject)} is held for an investigation since {show_time(held.at, zone)}:"
+            " do not test, zero, charge or repair it. If it was tested all the same, say why with"
+            " --although-held"
+        )
+    elif not although.strip():
+        faults.add("although-held: not said why it was tested although it is held; write it in a few words")
 
 
 def _record(facts: Seen, plan: Plan, actor: Actor, note: str | None, now: Ms) -> str:

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
+from pitbird.fleet.state import DetectorState
+from pitbird.fleet.times import Ms
 from pitbird.rules import words
 from pitbird.rules.decision import Finding, Outcome, Verdict
 from pitbird.services.gate import GateRow
+from pitbird.services.loud import Ending, loud
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
@@ -26,8 +29,17 @@ class ToldFinding:
     remedy: str
     source: str
     rule: str
+    code: str
     entries: tuple[str, ...]
     decisive: bool
+
+
+@dataclass(frozen=True)
+class ToldLoud:
+    """One thing that is said of a detector wherever it is named; ``grave`` where it may hurt somebody."""
+
+    sentence: str
+    grave: bool
 
 
 @dataclass(frozen=True)
@@ -55,9 +67,42 @@ def tell_finding(finding: Finding, zone: str | None, names: Names) -> ToldFindin
         remedy=words.remedy(finding, gettext=_) if finding.outcome is not Outcome.MET else "",
         source=words.source(finding, gettext=_),
         rule=finding.rule,
+        code=finding.code,
         entries=finding.entries,
         decisive=finding.decisive,
     )
+
+
+def tell_loud(state: DetectorState, as_of: Ms, zone: str | None, names: Names) -> tuple[ToldLoud, ...]:
+    """Held for an investigation, issued untested, a life that ends soon or has ended; empty for none."""
+    found, told = loud(state, as_of, zone), []
+    if found.held is not None:
+        said = _("Held for an investigation: do not test, zero or charge it.")
+        told.append(ToldLoud(said, grave=True))
+    if found.untested is not None:
+        names.read([found.untested.authority])
+        said = _("Issued untested until %(until)s. On the authority of %(authority)s.") % {
+            "until": times.short(found.untested.until, zone),
+            "authority": names(found.untested.authority),
+        }
+        told.append(ToldLoud(said, grave=True))
+    told += [ToldLoud(ending_words(ending), grave=ending.days_left < 0) for ending in found.endings]
+    return tuple(told)
+
+
+def ending_words(ending: Ending) -> str:
+    """When a life ends or has ended, its last day included."""
+    values = {"day": times.day_shown(ending.day), "channel": ending.channel}
+    if ending.days_left < 0:
+        if ending.channel:
+            return _("The life of sensor %(channel)s ended on %(day)s.") % values
+        return _("Its life ended on %(day)s.") % values
+    left = _("today is its last day")
+    if ending.days_left:
+        left = ngettext("%d day left", "%d days left", ending.days_left) % ending.days_left
+    if ending.channel:
+        return _("Sensor %(channel)s ends on %(day)s: %(left)s.") % {**values, "left": left}
+    return _("Ends on %(day)s: %(left)s.") % {**values, "left": left}
 
 
 def subjects_in(findings: Iterable[Finding]) -> set[str]:

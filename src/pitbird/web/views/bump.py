@@ -23,6 +23,7 @@ from pitbird.record.leaf import read_leaf
 from pitbird.rules.decision import Outcome, Verdict
 from pitbird.services import clock, gate
 from pitbird.services.knowing import Now
+from pitbird.services.loud import held_for
 from pitbird.services.writing import Actor, IdTaken, write
 from pitbird.store import book
 from pitbird.web.names import Names, address, code
@@ -99,11 +100,14 @@ def choose(request: HttpRequest) -> HttpResponse:
         near = matches or near_names(typed)
     told = gate.gate(now=now, site=actor.site)
     rows = [row for row in told.rows if row.decision.verdict is not Verdict.MAY_GO_OUT]
+    held = [code(row.state.subject) for row in rows if held_for(row.state) is not None]
+    rows = [row for row in rows if held_for(row.state) is None]
     context = {
         "here": "test",
         "typed": typed,
         "near": [code(subject) for subject in near],
         "rows": [_told(row, actor.zone) for row in rows],
+        "held": held,
         "answer": answer_words({verdict: told.count(verdict) for verdict in Verdict}),
         "site": Names(())(actor.site),
         "now": now,
@@ -147,6 +151,9 @@ def record(request: HttpRequest, code: str) -> HttpResponse:
     written = request.GET.get("written")
     if written and (shown := _written(request, state, actor, written)):
         return shown
+    if (held := held_for(state)) is not None and not request.GET.get("although-held"):
+        context = {"here": "test", "code": code, "held": held, "zone": actor.zone, "detector": state}
+        return render(request, "pitbird/bump/held.html", context)
     return form_page(request, state, actor, clock.now())
 
 
@@ -339,7 +346,7 @@ def _applications(
 def _warnings(state: DetectorState, offered: list[bump_gas.Choice], unserved: list[str]) -> list[str]:
     """What is to be said before gas is wasted."""
     said = []
-    if any(reason.because == "incident" for reason in state.open_reasons):
+    if held_for(state) is not None:
         said.append(
             _(
                 "This detector is held for an investigation. Do not test, zero, charge or repair it: keep "

@@ -15,13 +15,14 @@ from pitbird.services import clock
 from pitbird.services import gate as gate_service
 from pitbird.services.gate import GateRow, UnknownSubject
 from pitbird.services.knowing import Now
+from pitbird.services.loud import held_for, loud
 from pitbird.store import book
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.entries import tell_all
 from pitbird.web.forms.questions import ACTION_WORDS, ACTIONS
 from pitbird.web.names import Names
-from pitbird.web.telling import tell_decision
+from pitbird.web.telling import ToldLoud, ending_words, tell_decision, tell_loud
 from pitbird.web.views import asked
 from pitbird.web.views.gate import matches
 from pitbird.web.vocabulary import unit, word
@@ -71,6 +72,7 @@ def detectors(request: HttpRequest) -> HttpResponse:
             else _("store"),
             "site": names(row.state.site),
             "channels": ", ".join(channel.name for channel in row.state.channels),
+            "loud": tell_loud(row.state, row.decision.as_of, zones.get(row.state.site or ""), names),
         }
         for row in rows
     ]
@@ -123,12 +125,27 @@ def detector(request: HttpRequest, code: str) -> HttpResponse:
         "told": tell_decision(row, zone, names),
         **_described(row, names, zone),
         **pages_of(request, subject, names),
-        "actions": actions("detector", roles_of(request)),
+        **_offered(row.state, roles_of(request)),
         "may_describe": may_write("detector", roles_of(request)),
     }
     response = render(request, "pitbird/detector.html", context, status=422 if question.faults else 200)
     response["Cache-Control"] = "no-store"
     return response
+
+
+#: What would change a detector that is kept as it is for an investigation.
+_CHANGES_IT: Final = frozenset({"fresh-air-set", "calibration", "repaired", "issued-untested"})
+
+
+def _offered(state: DetectorState, roles: frozenset[str]) -> dict[str, list[Action]]:
+    """What can be written; of a detector that is held, apart from it what should not be done to it now."""
+    offered = actions("detector", roles)
+    if held_for(state) is None:
+        return {"actions": offered, "held_back": []}
+    return {
+        "actions": [action for action in offered if action.kind not in _CHANGES_IT],
+        "held_back": [action for action in offered if action.kind in _CHANGES_IT],
+    }
 
 
 def _not_then(request: HttpRequest, code: str) -> HttpResponse:
@@ -150,8 +167,9 @@ def pages_of(request: HttpRequest, subject: str, names: Names) -> dict[str, Any]
 
 def _described(row: GateRow, names: Names, zone: str) -> dict[str, Any]:
     state = row.state
-    custody, issue = state.custody, state.untested
-    in_force = issue is not None and issue.at <= row.decision.as_of < issue.until
+    custody = state.custody
+    found = loud(state, row.decision.as_of, zone)
+    issue = found.untested
     tests = [
         {
             "at": test.at,
@@ -201,8 +219,10 @@ def _described(row: GateRow, names: Names, zone: str) -> dict[str, Any]:
             "until": times.shown(issue.until, zone),
             "entry": issue.entry,
         }
-        if issue is not None and in_force
+        if issue is not None
         else None,
+        "held": found.held,
+        "endings": [ToldLoud(ending_words(ending), grave=ending.days_left < 0) for ending in found.endings],
         "tests": tests,
         "channels": channels,
         "signals": ", ".join(word(each) for each in state.signals),

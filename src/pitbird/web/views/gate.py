@@ -17,9 +17,16 @@ from pitbird.services import gate as gate_service
 from pitbird.services.gate import GateRow
 from pitbird.services.knowing import Now
 from pitbird.web import names as naming
-from pitbird.web import times
 from pitbird.web.names import Names
-from pitbird.web.telling import ToldDecision, answer_words, count_words, subjects_in, tell_decision
+from pitbird.web.telling import (
+    ToldDecision,
+    ToldLoud,
+    answer_words,
+    count_words,
+    subjects_in,
+    tell_decision,
+    tell_loud,
+)
 from pitbird.web.views import asked
 
 HEADINGS: Final = {
@@ -39,7 +46,7 @@ class Line:
     serial: str
     holder: str
     site: str
-    untested: str
+    loud: tuple[ToldLoud, ...]
 
 
 @dataclass(frozen=True)
@@ -119,15 +126,13 @@ def _groups(rows: list[GateRow], names: Names, zones: dict[str, str]) -> list[Gr
 def _line(row: GateRow, names: Names, zones: dict[str, str]) -> Line:
     state = row.state
     zone = zones.get(state.site or "")
-    issue = state.untested
-    in_force = issue is not None and issue.at <= row.decision.as_of < issue.until
     return Line(
         told=tell_decision(row, zone, names, all_findings=False),
         type=f"{state.make} {state.model}".strip(),
         serial=state.serial,
         holder=names(state.custody.holder) if state.custody and state.custody.holder else _("store"),
         site=names(state.site),
-        untested=times.short(issue.until, zone) if issue is not None and in_force else "",
+        loud=tell_loud(state, row.decision.as_of, zone, names),
     )
 
 

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from pitbird.fleet.state import DetectorState, PersonState, TrainingFact
+from pitbird.fleet.times import Ms
 from pitbird.services import clock
+from pitbird.services.gate import gate_one
 from pitbird.services.knowing import Now
 from pitbird.store.models import Login
 from pitbird.web import names as naming
 from pitbird.web.names import Names
+from pitbird.web.telling import tell_decision, tell_loud
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.detectors import actions, pages_of
 from pitbird.web.views.gas import today
@@ -56,6 +61,18 @@ def holds(fact: TrainingFact, here: str) -> bool:
     return fact.passed and (fact.until is None or fact.until >= here)
 
 
+def _with_them(state: DetectorState, now: Ms, names: Names) -> dict[str, Any]:
+    """A detector that somebody has: what the gate says of it now, and what is loud about it."""
+    zone = zone_of(state.site)
+    row = gate_one(state.subject, now=now)
+    return {
+        "told": tell_decision(row, zone, names, all_findings=False),
+        "type": f"{state.make} {state.model}".strip(),
+        "since": state.custody.since if state.custody else None,
+        "loud": tell_loud(state, now, zone, names),
+    }
+
+
 @require_safe
 def person(request: HttpRequest, code: str) -> HttpResponse:
     """One person: roles, trainings, the detectors they have, their pages of the book."""
@@ -77,14 +94,7 @@ def person(request: HttpRequest, code: str) -> HttpResponse:
         "home": names(state.home),
         "roles": ", ".join(word(role) for role in state.roles),
         "trainings": [(fact, word(fact.topic), holds(fact, here)) for fact in state.trainings],
-        "detectors": [
-            (
-                naming.code(each.subject),
-                f"{each.make} {each.model}",
-                each.custody.since if each.custody else None,
-            )
-            for each in has
-        ],
+        "detectors": [_with_them(each, now, names) for each in has],
         "actions": actions("person", roles),
         "may_describe": may_write("person", roles),
         "may_look_back": may_write("look-back", roles),

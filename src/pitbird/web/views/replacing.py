@@ -19,6 +19,7 @@ from pitbird.fleet.times import text_of
 from pitbird.services import clock
 from pitbird.services.correcting import what_counts
 from pitbird.services.knowing import Now
+from pitbird.services.loud import held_for
 from pitbird.services.writing import Appended, EntryRefused, IdTaken, write
 from pitbird.store import book
 from pitbird.web import names as naming
@@ -149,6 +150,5 @@ def _context(row: book.Row, form: EntryForm) -> dict[str, Any]:
         "sort": form.question.about,
         "subjects": [naming.code(each) for each in book.subjects(form.question.about)] if movable else [],
         "rows": form.question.kind in {"detector", "cylinder"},
-        "held": isinstance(setting.state, DetectorState)
-        and any(reason.because == "incident" for reason in setting.state.open_reasons),
+        "held": isinstance(setting.state, DetectorState) and held_for(setting.state) is not None,
     }

@@ -18,6 +18,7 @@ from pitbird.rules.decision import Verdict
 from pitbird.services import clock
 from pitbird.services.gate import gate_one
 from pitbird.services.knowing import Now
+from pitbird.services.loud import held_for
 from pitbird.services.writing import Appended, EntryRefused, IdTaken, write
 from pitbird.store import book
 from pitbird.web import names as naming
@@ -183,6 +184,7 @@ def _context(request: HttpRequest, form: EntryForm) -> dict[str, Any]:
         "likes": likes,
         "like": naming.code(setting.state.subject) if setting.state and not setting.subject else "",
         "rows": question.kind in {"detector", "cylinder"},
+        "held": isinstance(setting.state, DetectorState) and held_for(setting.state) is not None,
         "sets": sets_to_choose(names) if question.kind == "rules-adopted" else None,
     }
 
