@@ -17,7 +17,6 @@ from pitbird.science.reliability.exponential import (
     fit_exponential,
     gamma_posterior,
 )
-from pitbird.science.reliability.npmle import fit_npmle
 from pitbird.science.reliability.spans import BadSpans, Spans, spans
 from pitbird.science.reliability.weibull import fit_weibull
 
@@ -248,6 +247,8 @@ def _weibull(seen: Spans, confidence: float) -> FailureRateResult:
 
 
 def _turnbull(seen: Spans) -> FailureRateResult:
+    from pitbird.science.reliability.npmle import fit_npmle  # loads the sparse solvers
+
     fit = fit_npmle(seen)
     support = [
         (float(left), float(right) if math.isfinite(right) else None)

@@ -19,7 +19,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 from scipy.special import gammainc, gammaincc
 
 from pitbird.science.reliability.spans import FloatArray
@@ -426,6 +425,8 @@ def longest_interval(target: float, fraction: Callable[[float], float], upto: fl
         return upto
     if fraction(least) > target:
         return None
+    from scipy.optimize import brentq  # takes a quarter of a second to load
+
     found = float(brentq(lambda t: fraction(t) - target, least, upto, xtol=1e-12 * upto, rtol=1e-12))
     # On the side of the target that keeps it.
     while fraction(found) > target:
