@@ -38,6 +38,11 @@ class Table:
     heads: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
 
+    @property
+    def columns(self) -> list[tuple[str, bool]]:
+        """The heads, each with whether numbers stand under it."""
+        return [(head, any(row[place].number for row in self.rows)) for place, head in enumerate(self.heads)]
+
 
 @dataclass(frozen=True)
 class Section:
