@@ -270,6 +270,15 @@ def test_from_a_cylinder_to_the_uses_that_rested_on_it(two_gases: Actor) -> None
     assert [use.start for use in whole.uses] == [ms("08:00"), ms("08:00", NEXT)]
 
 
+def test_a_test_on_gas_that_is_in_doubt_too_ends_no_time_that_rested_on_other_gas(two_gases: Actor) -> None:
+    quarantine = {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-113", "because": "recalled",
+                  "since": at("06:00")}  # fmt: skip
+    write(quarantine, two_gases, now=ms("09:00", NEXT))
+    (rested,) = after_gas(["cylinder:C-112"], since=ms("06:00")).rested
+    assert rested.resting.until is None
+    assert [use.start for use in rested.uses] == [ms("08:00"), ms("08:00", NEXT)]
+
+
 def test_from_a_lot_to_the_tests_on_every_cylinder_of_it(two_gases: Actor) -> None:
     assert lot_of("cylinder:C-112") == (None, ("cylinder:C-112",))
     for code in ("C-112", "C-113"):

@@ -119,7 +119,7 @@ class Failing:
 
     ``last_good`` is the last showing before it that was good and accepted (None: there is none),
     ``passed_over`` the good ones in between that were not; ``first`` the first showing since then that was
-    not good, which may be an earlier trial; ``again`` the next good one afterwards.
+    not good, which may be an earlier trial; ``again`` the next good and accepted one afterwards.
     """
 
     part: Part
@@ -182,14 +182,19 @@ def failed_trials(seen: History) -> tuple[Showing, ...]:
     return tuple(first.values())
 
 
-def resting(seen: History, suspect: Callable[[Showing], bool]) -> tuple[Resting, ...]:
-    """When the detector rested on suspect trials: from each to the next trial of the same part that is not.
+def resting(
+    seen: History,
+    suspect: Callable[[Showing], bool],
+    accept: Callable[[Showing], bool] = lambda showing: True,
+) -> tuple[Resting, ...]:
+    """When the detector rested on suspect trials: from each to the next trial of the same part that is not,
+    and, where it was good, is accepted.
 
     What a calibration set, only another calibration sets anew. Times that overlap are told as one.
     """
     found = []
     for part in dict.fromkeys(each.part for each in seen.showings):
-        found += list(_rests(part, seen.of(part), suspect))
+        found += list(_rests(part, seen.of(part), suspect, accept))
     merged: list[Resting] = []
     for each in sorted(found, key=lambda rest: (rest.since, rest.parts)):
         if merged and (merged[-1].until is None or each.since <= merged[-1].until):
@@ -338,11 +343,17 @@ def _failing(seen: History, failed: Showing, accept: Callable[[Showing], bool]) 
             break
         else:
             passed_over.append(each)
-    again = next((each for each in showings if each.order > failed.order and each.good), None)
+    later = (each for each in showings if each.order > failed.order and each.good)
+    again = next((each for each in later if accept(each)), None)
     return Failing(failed.part, failed, last_good, tuple(reversed(passed_over)), first, again)
 
 
-def _rests(part: Part, showings: Iterable[Showing], suspect: Callable[[Showing], bool]) -> Iterator[Resting]:
+def _rests(
+    part: Part,
+    showings: Iterable[Showing],
+    suspect: Callable[[Showing], bool],
+    accept: Callable[[Showing], bool],
+) -> Iterator[Resting]:
     """The times in which one part rested on suspect tests, and those on suspect calibrations."""
     kinds: tuple[tuple[Trial, frozenset[str]], ...] = (
         ("test", frozenset({"test", "calibration"})),
@@ -355,7 +366,7 @@ def _rests(part: Part, showings: Iterable[Showing], suspect: Callable[[Showing],
             if suspect(each):
                 if each.good and each.trial == trial:
                     rest.append(each)
-            elif rest and each.trial in ends:
+            elif rest and each.trial in ends and (not each.good or accept(each)):
                 yield Resting((part,), rest[0].at, each.at, tuple(rest))
                 rest = []
         if rest:

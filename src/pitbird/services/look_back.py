@@ -215,7 +215,7 @@ class Looker:
 
     def at(self, entry: str, rate_per_day: float | None = None) -> AfterFailure | None:
         """The look-back from one failed entry; None where it shows no failure."""
-        found = failings(self.history, entry, self._accepted)
+        found = failings(self.history, entry, self.believes)
         if not found:
             return None
         state = Now().state(self.detector)
@@ -236,14 +236,14 @@ class Looker:
     def _decisions(self) -> tuple[Decision, ...]:
         return decisions(self.detector)
 
-    def _accepted(self, showing: Showing) -> bool:
+    def believes(self, showing: Showing) -> bool:
+        """Whether a good showing is believed: not on gas that was in doubt at the time, as known now, and a
+        pass only if it counted by the site rules of its time (where there were any)."""
         if showing.entry not in self._believed:
             self._believed[showing.entry] = self._believe(showing)
         return self._believed[showing.entry]
 
     def _believe(self, showing: Showing) -> bool:
-        """Whether a good showing is believed: not on gas that was in doubt at the time, as known now, and a
-        pass only if it counted by the site rules of its time (where there were any)."""
         cylinders = Now().some(showing.cylinders)
         for name in showing.cylinders:
             state = cylinders.get(name)

@@ -8,11 +8,12 @@ from functools import cached_property
 from typing import Final, Literal
 
 from pitbird.fleet.folding import items
-from pitbird.fleet.look_back import Resting, Showing, Use, history, resting
+from pitbird.fleet.look_back import Resting, Showing, Use, resting
 from pitbird.fleet.state import CylinderState, PersonState
 from pitbird.fleet.times import DAY, Ms
 from pitbird.services.gate import UnknownSubject
 from pitbird.services.knowing import Now
+from pitbird.services.look_back import Looker
 from pitbird.services.look_back_decisions import Decision, decisions
 from pitbird.services.quick import QUICK
 from pitbird.services.refolding import entries_about
@@ -153,10 +154,12 @@ def _after_trials(
     rested: list[Rested] = []
     made: set[str] = set()
     for detector in detectors:
-        seen = history(detector, list(entries_about(detector)))
+        looker = Looker(detector)
+        seen = looker.history
         made |= {showing.entry for showing in seen.showings if suspect(showing)}
         rested += [
-            Rested(detector, each, seen.uses_in(each.since, each.until)) for each in resting(seen, suspect)
+            Rested(detector, each, seen.uses_in(each.since, each.until))
+            for each in resting(seen, suspect, looker.believes)
         ]
     rested.sort(key=lambda each: (each.detector, each.resting.since))
     return AfterTrials(

@@ -59,10 +59,10 @@ def chance_words(chance: float | None) -> str:
     if chance is None:
         return ""
     if 0 < chance < 0.001:
-        return _("below 0.1 %")
+        return _("below 0.1\u00a0%")
     if 0.999 < chance < 1:
-        return _("above 99.9 %")
-    return f"{100 * chance:.1f}".rstrip("0").rstrip(".") + " %"
+        return _("above 99.9\u00a0%")
+    return f"{100 * chance:.1f}".rstrip("0").rstrip(".") + "\u00a0%"
 
 
 def told_use(use: Use, names: Names, doubt: UseInDoubt | None = None) -> ToldUse:
