@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitbird.fleet.folding import apply, empty, fold, item_of
+from pitbird.fleet.folding import advance, apply, empty, fold, item_of
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import ms_of
 from tests.bodies import CHANNELS, at, body, bump, detector, ms
@@ -333,6 +333,29 @@ def test_one_entry_at_a_time_gives_what_folding_anew_gives(acts: list[tuple[int,
         if stepped is not None:
             assert stepped == anew
         state = anew
+
+
+@given(HISTORY, st.integers(0, 12), st.randoms(use_true_random=False))
+def test_several_entries_at_once_give_what_folding_anew_gives(
+    acts: list[tuple[int, str]], known: int, random: Any
+) -> None:
+    """In whatever order they arrive; only what happened no later than what is known is folded anew."""
+    leaves = [(n, b, b["at"]) for n, b in enumerate(history(acts))]
+    before, more = leaves[: known + 1], leaves[known + 1 :]
+    random.shuffle(more)
+    start = fold(D, before)
+    states = advance(start, [item_of(*leaf) for leaf in more])
+    late = any(ms_of(leaf[2]) <= start.last_at for leaf in more)
+    assert (states is None) is late
+    if states is not None:
+        assert [start, *states][-1] == fold(D, leaves)
+
+
+def test_a_correction_among_several_entries_is_folded_anew_with_all() -> None:
+    test = bump(at("06:30"))
+    void = body("correction", at("07:00"), corrects=test["id"], of_about=test["about"])
+    items = [item_of(n, b, b["at"]) for n, b in enumerate([test, void])]
+    assert advance(empty(D), items) is None
 
 
 def test_a_test_across_a_change_over_serves_the_day_in_which_it_began() -> None:

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from django.db import transaction
 
-from pitbird.fleet.folding import Item, apply, empty, item_of
+from pitbird.fleet.folding import Item, advance, empty, item_of
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, State
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
@@ -65,10 +65,8 @@ class Ledger:
         self._frontier = book.head(lock=True)
         self._states: dict[str, State] = {}
         self._counts: dict[str, int] = {}
-        self._stale: set[str] = set()
+        self._added: dict[str, list[Item]] = {}
         self._late: dict[str, Ms] = {}
-        self._points: dict[tuple[str, Ms], State] = {}
-        self._touched: set[str] = set()
         self._rows: list[book.Row] = []
         self._mentions: list[book.Mention] = []
         self._ids: dict[str, Appended] = {}
@@ -77,7 +75,7 @@ class Ledger:
     @property
     def size(self) -> int:
         """How many entries the book has, those added here included."""
-        return self._frontier.size
+        return self._frontier.size + len(self._rows)
 
     def load(self, subjects: Iterable[str]) -> None:
         """Read the states of subjects that are about to be written about, all at once."""
@@ -136,8 +134,7 @@ class Ledger:
         if leaf.body["kind"] == "correction":
             self.flush()  # what it corrects must be found in the book
             require_complete(leaf.body)
-        index, body, at = self._frontier.size, leaf.body, ms_of(leaf.body["at"])
-        self._frontier = self._frontier.append(leaf.hash)
+        index, body, at = self.size, leaf.body, ms_of(leaf.body["at"])
         self._rows.append(
             book.Row(
                 index=index,
@@ -156,52 +153,63 @@ class Ledger:
         for subject, nth in leaf.nth.items():
             self._mentions.append(book.Mention(subject, nth, index, at, correction))
             self._counts[subject] = nth
-            self._touched.add(subject)
-            self._fold(subject, item)
+            self._added.setdefault(subject, []).append(item)
+            if correction:
+                self._told_late(subject, earliest_touched(body, leaf.recorded_at))
         appended = Appended(index, body["id"], leaf.hash, again=False)
         self._ids[body["id"]] = appended
         return appended
 
-    def _fold(self, subject: str, item: Item) -> None:
-        """Fold an entry into a subject's state, or note from when on the subject must be folded anew."""
-        before = self._states[subject]
-        if item.kind == "correction" or (before.count and item.order_at <= before.last_at):
-            late = self._late.get(subject, item.order_at)
-            self._late[subject] = min(late, earliest_touched(item.body, text_of(item.recorded_at)))
-        if subject in self._stale:
-            return
-        state = apply(before, item)
-        if state is None:
-            self._stale.add(subject)
-            return
-        self._states[subject] = state
-        if state.count % POINT_EVERY == 0:
-            self._points[subject, state.last_at] = state
+    def _told_late(self, subject: str, at: Ms) -> None:
+        """Note from when on fold points of a subject no longer hold."""
+        self._late[subject] = min(self._late.get(subject, at), at)
 
-    def _keep_points(self) -> None:
+    def _fold(self) -> list[str]:
+        """Fold what was added into the states, each subject's entries in the order in which they happened;
+        the subjects that must be folded anew from the book."""
+        stale: list[str] = []
+        made: list[tuple[str, Ms, State]] = []
+        for subject, items in self._added.items():
+            before = self._states[subject]
+            late = [item.order_at for item in items if before.count and item.order_at <= before.last_at]
+            if late:
+                self._told_late(subject, min(late))
+            states = advance(before, items)
+            if states is None:
+                stale.append(subject)
+                continue
+            for state in states:
+                if before.count and before.count % POINT_EVERY == 0 and state.last_at > before.last_at:
+                    made.append((subject, before.last_at, before))
+                before = state
+            self._states[subject] = before
+        self._keep_points(made)
+        return stale
+
+    def _keep_points(self, made: list[tuple[str, Ms, State]]) -> None:
         """Throw away the fold points that something late overtook, and keep the new ones."""
         for subject, at in self._late.items():
             points.drop_from(subject, at)
-        kept = [
-            (subject, at, encode_state(state))
-            for (subject, at), state in self._points.items()
-            if at < self._late.get(subject, at + 1)
-        ]
-        points.put(kept)
+        points.put(
+            [
+                (subject, at, encode_state(state))
+                for subject, at, state in made
+                if at < self._late.get(subject, Ms(at + 1))
+            ]
+        )
 
     def flush(self) -> None:
-        """Write what was added, fold anew what arrived out of order, and move the head."""
+        """Write what was added, fold it, anew where it arrived out of order, and move the head."""
         if not self._rows:
             return
         book.insert(self._rows, self._mentions)
-        self._keep_points()
-        for subject in sorted(self._stale):
+        for subject in self._fold():
             self._states[subject] = refold_keeping_points(subject)
-        book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._touched)])
+        book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._added)])
+        self._frontier = self._frontier.extend([row.leaf_hash for row in self._rows])
         book.set_head(self._frontier)
         self._rows, self._mentions = [], []
-        self._stale, self._touched = set(), set()
-        self._late, self._points = {}, {}
+        self._added, self._late = {}, {}
         self._absent.difference_update(self._ids)
         self._ids = {}
 

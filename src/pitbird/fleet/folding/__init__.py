@@ -54,9 +54,29 @@ def apply(state: State, item: Item) -> State | None:
     """
     if item.kind == "correction":
         return None
-    if item.order_at <= state.last_at and state.count and not _order_is_free(state, item):
+    if _too_late(state, item):
         return None
     return _step(state, item)
+
+
+def advance(state: State, items: Iterable[Item]) -> Iterator[State] | None:
+    """The states after each of several more entries, in the order in which these happened, whatever order
+    they arrived in; None where some of them must be folded anew with all others, as for ``apply``."""
+    listed = sorted(items, key=order_of)
+    if any(item.kind == "correction" or _too_late(state, item) for item in listed):
+        return None
+    return _stepped(state, listed)
+
+
+def _stepped(state: State, listed: Iterable[Item]) -> Iterator[State]:
+    for item in listed:
+        state = _step(state, item)
+        yield state
+
+
+def _too_late(state: State, item: Item) -> bool:
+    """Whether something that happened no earlier is in a state, and the order of the two matters."""
+    return item.order_at <= state.last_at and bool(state.count) and not _order_is_free(state, item)
 
 
 def fold(
