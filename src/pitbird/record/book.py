@@ -22,7 +22,7 @@ from typing import Any, NoReturn
 from pitbird.record.canonical import STANDARD, Codec, canonical, parse_canonical
 from pitbird.record.errors import BadSeal, BookBroken, RecordError
 from pitbird.record.leaf import ENTRY_ID, Leaf, leaf_of
-from pitbird.record.merkle import Frontier
+from pitbird.record.merkle import grow, root_over
 from pitbird.record.seal import commitments_in, opens
 from pitbird.record.signature import verify_signature
 
@@ -138,8 +138,10 @@ class _Reader:
     known_roots: Mapping[int, bytes]
     codec: Codec = STANDARD
     line: int = 0
+    text: bytes | str = b""
     book: str = ""
-    frontier: Frontier = field(default_factory=Frontier)
+    size: int = 0
+    edge: list[bytes] = field(default_factory=list)
     root: bytes = b""
     subjects: dict[str, int] = field(default_factory=dict)
     ids: set[int] = field(default_factory=set)
@@ -169,8 +171,9 @@ class _Reader:
         raise BookBroken(what, line=self.line, remedy=remedy)
 
     def value(self, text: bytes | str) -> dict[str, Any]:
+        self.text = _without_line_end(text)
         try:
-            value = parse_canonical(_without_line_end(text), self.codec)
+            value = parse_canonical(self.text, self.codec)
         except RecordError as error:
             raise BookBroken(f"{error.where}: {error.what}", line=self.line, remedy=_UNCHANGED) from error
         if type(value) is not dict:
@@ -192,13 +195,13 @@ class _Reader:
         self.book = value["book"]
 
     def entry(self, value: dict[str, Any]) -> BookEntry:
-        index = self.frontier.size
+        index = self.size
         if not {"index", "leaf"} <= value.keys() <= {"index", "leaf", "sealed"}:
             self.broken("the line is neither an entry nor the last line", _UNCHANGED)
         if type(value["index"]) is not int or value["index"] != index:
             self.broken(f"the entry stands at index {index} but says {value['index']!a}", _UNCHANGED)
         try:
-            leaf = leaf_of(value["leaf"], self.codec)
+            leaf = leaf_of(value["leaf"], self.codec, raw=self.leaf_bytes(value))
             if leaf.signature is not None:
                 verify_signature(leaf.body, leaf.signature)
                 self.signed += 1
@@ -207,9 +210,17 @@ class _Reader:
         self.check_identity(leaf)
         self.check_numbers(leaf)
         sealed, withheld = self.seals(leaf, value.get("sealed"), "sealed" in value)
-        self.frontier = self.frontier.append(leaf.hash)
+        grow(self.edge, self.size, leaf.hash)
+        self.size += 1
         self.check_known_root()
         return BookEntry(index, leaf, sealed, withheld)
+
+    def leaf_bytes(self, value: dict[str, Any]) -> bytes | None:
+        """The leaf as it stands in the line, which is canonical as a whole; None if more stands behind it."""
+        if "sealed" in value:
+            return None
+        line = self.text.encode("utf-8") if isinstance(self.text, str) else self.text
+        return line[len(b'{"index":%d,"leaf":' % self.size) : -1]
 
     def check_identity(self, leaf: Leaf) -> None:
         name = leaf.body["id"]
@@ -253,7 +264,7 @@ class _Reader:
         return sealed, missing
 
     def trailer(self, value: dict[str, Any]) -> None:
-        size, root = self.frontier.size, self.frontier.root()
+        size, root = self.size, root_over(self.edge)
         if size == 0:
             self.broken("the book has no entries", _WHOLE)
         if type(value["size"]) is not int or value["size"] != size:
@@ -270,16 +281,14 @@ class _Reader:
         self.root = root
 
     def check_known_root(self) -> None:
-        known = self.known_roots.get(self.frontier.size)
-        if known is not None and known != self.frontier.root():
-            self.broken(
-                f"at {self.frontier.size} entries the book has another root than the checkpoint", _BEHIND
-            )
+        known = self.known_roots.get(self.size) if self.known_roots else None
+        if known is not None and known != root_over(self.edge):
+            self.broken(f"at {self.size} entries the book has another root than the checkpoint", _BEHIND)
 
     def report(self) -> BookReport:
         return BookReport(
             book=self.book,
-            size=self.frontier.size,
+            size=self.size,
             root=self.root,
             subjects=self.subjects,
             withheld=tuple(self.withheld),

@@ -28,10 +28,13 @@ class Codec(NamedTuple):
     ``encode`` is given only values inside the subset, and must give their canonical bytes. ``decode`` raises
     ValueError for what it cannot read; what it gives is used only if it lies inside the subset and encoding
     it gives the same bytes again, so that a codec which reads too much lets nothing more in.
+    ``decode_fitting``, where there is one, spares the walk that looks for the latter: as ``decode``, but it
+    raises ValueError also for whatever does not lie inside the subset, and may do so for what does.
     """
 
     encode: Callable[[Any], bytes]
     decode: Callable[[str], Any]
+    decode_fitting: Callable[[str], Any] | None = None
 
 
 STANDARD = Codec(lambda value: _encode(value).encode("utf-8"), json.loads)
@@ -100,11 +103,17 @@ def parse(data: bytes | bytearray | memoryview | str) -> Any:
 def parse_canonical(data: bytes | bytearray | memoryview | str, codec: Codec = STANDARD) -> Any:
     """Read one JSON text and require that it is already in canonical form, byte for byte."""
     text = data if type(data) is str else _decode(data)
+    # A key named twice, or a number in another spelling, does not come back as the same bytes.
+    if codec.decode_fitting is not None:
+        try:
+            value = codec.decode_fitting(text)
+            if codec.encode(value) == text.encode("utf-8"):
+                return value
+        except ValueError:
+            pass
     try:
-        given = text.encode("utf-8")
         value = codec.decode(text)
-        # A key named twice, or a number in another spelling, does not come back as the same bytes.
-        if _fits(value, 0) and codec.encode(value) == given:
+        if _fits(value, 0) and codec.encode(value) == text.encode("utf-8"):
             return value
     except (ValueError, RecursionError):
         pass

@@ -56,12 +56,20 @@ class Frontier:
         """Return the frontier with one more leaf hash, in O(log size) steps."""
         _require_hash(leaf, "leaf hash")
         hashes = list(self.hashes)
-        _push(hashes, self.size, leaf)
+        grow(hashes, self.size, leaf)
         return Frontier(self.size + 1, tuple(hashes))
+
+    def extend(self, leaves: Sequence[bytes]) -> "Frontier":
+        """Return the frontier with several more leaf hashes, in order; as ``append`` for each."""
+        hashes = list(self.hashes)
+        for size, leaf in enumerate(leaves, start=self.size):
+            _require_hash(leaf, "leaf hash")
+            grow(hashes, size, leaf)
+        return Frontier(self.size + len(leaves), tuple(hashes))
 
     def root(self) -> bytes:
         """Return the root of the whole tree (RFC 9162 section 2.1.1)."""
-        return _fold(self.hashes)
+        return root_over(self.hashes)
 
     def to_bytes(self) -> bytes:
         """Return the size as 8 bytes, big-endian, followed by the hashes."""
@@ -84,8 +92,8 @@ def root_of(hashes: Iterable[bytes]) -> bytes:
     edge: list[bytes] = []
     for size, leaf in enumerate(hashes):
         _require_hash(leaf, f"leaf {size}")
-        _push(edge, size, leaf)
-    return _fold(edge)
+        grow(edge, size, leaf)
+    return root_over(edge)
 
 
 def inclusion_proof(hashes: Sequence[bytes], index: int) -> list[bytes]:
@@ -213,14 +221,16 @@ _ASK_AGAIN = "Ask the holder of the book for the proof of this leaf and size."
 _NOT_SHOWN = "Do not rely on it; compare with a checkpoint you hold and ask the keeper of the book."
 
 
-def _push(edge: list[bytes], size: int, leaf: bytes) -> None:
+def grow(edge: list[bytes], size: int, leaf: bytes) -> None:
+    """Put one more leaf hash on the right edge of a tree of ``size`` leaves (as in ``Frontier.hashes``)."""
     while size & 1:
         leaf = node_hash(edge.pop(), leaf)
         size >>= 1
     edge.append(leaf)
 
 
-def _fold(edge: Sequence[bytes]) -> bytes:
+def root_over(edge: Sequence[bytes]) -> bytes:
+    """The root of the tree with this right edge."""
     if not edge:
         return EMPTY_ROOT
     root = edge[-1]
