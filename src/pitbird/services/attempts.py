@@ -58,7 +58,7 @@ def attempts(*, since: Ms, until: Ms, site: str | None = None) -> Attempts:
 
 
 def day_at(day: date, zone: str) -> tuple[Ms, Ms]:
-    """The first instant of a calendar day at a site and the first after it, also where clocks skip midnight."""
+    """The first instant of a calendar day at a site, and of the next, also where clocks skip midnight."""
     noon = datetime.combine(day, time(12), ZoneInfo(zone))
     before = datetime.combine(day - timedelta(days=1), time(12), ZoneInfo(zone))
     start, end = (next_change_over(ms_from(moment), zone, ("00:00",)) for moment in (before, noon))
