@@ -8,20 +8,13 @@ from typing import Any
 
 from django.test import Client
 
-from pitbird.fleet.times import HOUR, Ms, text_of
+from pitbird.fleet.times import Ms, text_of
 from pitbird.rules.decision import Verdict
-from pitbird.services.appending import append
 from pitbird.services.doubts import doubts
 from pitbird.services.gate import gate_one
-from pitbird.services.writing import Actor, prepare
 from pitbird.store import book
-from tests.web.conftest import NOON, Cast, ago, passed
-
-
-def ahead(by: Actor, code: str = "D-019") -> int:
-    """A pass of ten minutes ago, as a phone four hours ahead sends it; its place in the book."""
-    body, _ = prepare(passed(code, Ms(ago(10) + 4 * HOUR)), by, ago(9))
-    return append(body.as_body(), recorded_at=ago(9)).index
+from tests.web.conftest import NOON, Cast
+from tests.web.troubled import doubtful
 
 
 def text(client: Client, address: str, status: int = 200) -> str:
@@ -43,7 +36,7 @@ def test_a_page_without_doubts_says_so(keeper: Client) -> None:
 def test_a_doubtful_pass_is_listed_with_both_times_and_how_far_it_runs_ahead(
     cast: Cast, keeper: Client
 ) -> None:
-    index = ahead(cast.tester)
+    index = doubtful(cast, cast.tester, "D-019")
     page = text(keeper, "/doubts")
     assert "Bump test of D-019 passed; gas from C-112." in page
     assert "Mon 2 Mar 2026, 15:50 WET" in page
@@ -55,7 +48,7 @@ def test_a_doubtful_pass_is_listed_with_both_times_and_how_far_it_runs_ahead(
 
 
 def test_a_keeper_says_when_it_happened_and_the_gate_decides_anew(cast: Cast, keeper: Client) -> None:
-    index = ahead(cast.tester)
+    index = doubtful(cast, cast.tester, "D-019")
     assert gate_one("detector:D-019", now=NOON).decision.verdict is Verdict.NOT_YET
     answer = post(keeper, index, at="2026-03-02T11:50", reason="I stood beside it")
     page = html.unescape(answer.content.decode())
@@ -68,7 +61,7 @@ def test_a_keeper_says_when_it_happened_and_the_gate_decides_anew(cast: Cast, ke
 
 
 def test_what_is_wrong_is_told_at_once_and_nothing_is_written(cast: Cast, keeper: Client) -> None:
-    index = ahead(cast.tester)
+    index = doubtful(cast, cast.tester, "D-019")
     size = book.head().size
     answer = post(keeper, index)
     assert answer.status_code == 422
@@ -80,7 +73,7 @@ def test_what_is_wrong_is_told_at_once_and_nothing_is_written(cast: Cast, keeper
 
 
 def test_nobody_countersigns_their_own_and_a_tester_none(cast: Cast, keeper: Client, tester: Client) -> None:
-    own, other = ahead(cast.keeper), ahead(cast.tester)
+    own, other = doubtful(cast, cast.keeper, "D-019"), doubtful(cast, cast.tester, "D-019")
     assert "another keeper has to say" in text(keeper, "/doubts")
     assert "Ask another keeper" in text(keeper, f"/book/{own}/countersign", status=409)
     assert post(keeper, own, at="2026-03-02T11:50", reason="x").status_code == 409

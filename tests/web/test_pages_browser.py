@@ -38,7 +38,8 @@ call_command("migrate", verbosity=0)
 from pitbird.services import clock
 from pitbird.store.models import Login
 from tests.web.conftest import KEEPER, SITE, fill
-fill(clock.now())
+from tests.web.troubled import fill_troubled
+FILL_THE_BOOK(clock.now())
 user = User.objects.create_user("ilda")
 Login.objects.create(user=user, person=KEEPER, site=SITE)
 session = SessionStore()
@@ -92,10 +93,23 @@ def served(home: Path) -> Iterator[str]:
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
     """The server on the small book, and the keeper's session."""
-    home = tmp_path_factory.mktemp("filled")
+    with on_a_book(tmp_path_factory.mktemp("filled"), "fill") as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def troubled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
+    """The server on the small book with trouble in it, and the keeper's session."""
+    with on_a_book(tmp_path_factory.mktemp("troubled"), "fill_troubled") as found:
+        yield found
+
+
+@contextmanager
+def on_a_book(home: Path, fill: str) -> Iterator[tuple[str, str]]:
+    """A book filled in a process of its own, and the server on it."""
     made = subprocess.run(
-        [sys.executable, "-c", FILL], env=environment(home), cwd=run.ROOT, capture_output=True, text=True,
-        check=False,
+        [sys.executable, "-c", FILL.replace("FILL_THE_BOOK", fill)], env=environment(home), cwd=run.ROOT,
+        capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert made.returncode == 0, made.stderr
     with served(home) as address:
@@ -137,6 +151,30 @@ def test_a_page_is_fit_for_everybody_on_a_small_and_on_a_large_screen(
         page.set_viewport_size({"width": width, "height": 800})
         faults += look(page, f"{address} at {width}")
     page.context.close()
+    assert faults == []
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/", "/detectors", "/detectors/D-020", "/detectors/D-021", "/detectors/D-023", "/detectors/D-024",
+        "/doubts", "/book/17/countersign", "/attempts", "/gas", "/gas/C-112", "/people/P-07", "/test",
+        "/test/D-023", "/test/D-023?although-held=1", "/rules/emergency-services/would", "/book/16/replace",
+        "/book/7/replace", "/book/10/replace", "/write/cylinder-released?about=C-112",
+        "/write/calibration?about=D-023", "/write/rules-adopted?rules=us",
+    ],
+)  # fmt: skip
+def test_a_page_that_speaks_of_trouble_is_fit_for_everybody_in_light_and_in_the_dark(
+    browser: Browser, troubled: tuple[str, str], address: str
+) -> None:
+    faults: list[str] = []
+    for scheme, width in (("light", 1280), ("light", 360), ("dark", 320)):
+        page = at_the_desk(browser, troubled, color_scheme=scheme, viewport={"width": width, "height": 800})
+        answer = page.goto(troubled[0] + address)
+        assert answer is not None
+        assert answer.status == 200
+        faults += look(page, f"{address} {scheme} at {width}")
+        page.context.close()
     assert faults == []
 
 

@@ -316,3 +316,17 @@ def test_an_erased_text_keeps_its_place(cast: Cast, keeper: Client) -> None:
     values = values_of_test(keeper, address) | {"why": "x", "temperature": "3"}
     assert keeper.post(address, values).status_code == 302
     assert newest()["replacement"]["note"] == commitment
+
+
+def test_correcting_a_test_spends_no_gas_and_says_nothing_of_what_the_gas_is_worth_today(
+    cast: Cast, keeper: Client
+) -> None:
+    cast.write(
+        {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "leak"}, minutes_ago=9
+    )
+    fresh = keeper.get("/test/D-017").content.decode()
+    page = keeper.get("/book/15/replace").content.decode()
+    for words in ("Before you spend gas.", "Test gas can be toxic or burn.", "Against it", "(not in order)"):
+        assert words in fresh
+        assert words not in page
+    assert "Leave this empty if there was no other gas." in page

@@ -167,6 +167,9 @@ def _page(
         "here": "book",
         "told": tell_all([row], Names())[0],
         "movable": True,
+        # No gas is spent: what the gas is worth today says nothing about a test of another day.
+        "correcting": True,
+        "warnings": [],
         "sort": "detector",
         "subjects": [code(each) for each in book.subjects("detector")],
     }
