@@ -18,6 +18,7 @@ from pitbird.cli import (
     evidence,
     gate,
     importing,
+    look_back,
     retention,
     rules,
     serve,
@@ -78,6 +79,7 @@ for module in (
     retention,
 ):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
+app.command(name="look-back")(look_back.command)
 app.command(name="countersign")(doubts.countersign)
 app.command(name="seen")(who_saw.command)
 app.add_typer(book.app, name="book")

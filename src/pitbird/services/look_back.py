@@ -6,6 +6,7 @@ know what nobody wrote down.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -37,6 +38,13 @@ from pitbird.store import book
 
 Entries = list[tuple[int, dict[str, Any], str]]
 _TRIALS: Final = ("bump-test", "calibration")
+
+
+class BadRate(ValueError):
+    """A failure rate that is none."""
+
+    def __init__(self, rate: float) -> None:
+        super().__init__(f"rate: {rate:g} is no failure rate; it must be a number from 0")
 
 
 class NothingFailed(ValueError):
@@ -166,9 +174,11 @@ def after_failure(entry_or_detector: str, *, rate_per_day: float | None = None) 
         The book has no such entry or detector.
     NothingFailed
         The entry shows no failure, was voided, or the detector never failed.
-    ValueError
+    BadRate
         A rate below 0 or that is no number.
     """
+    if rate_per_day is not None and not (math.isfinite(rate_per_day) and rate_per_day >= 0):
+        raise BadRate(rate_per_day)
     if entry_or_detector.startswith("detector:"):
         return _newest_failure(entry_or_detector, rate_per_day)
     row = book.by_id(entry_or_detector)
