@@ -24,6 +24,7 @@ def test_a_doubtful_pass_is_listed_and_countersigned_by_a_keeper(begun: Pitbird)
     assert "No entry is left out" in begun("doubts").out
     begun(PASSES)
     now = from_a_phone_that_runs_ahead()
+    assert "Left out for their clock (see `pitbird doubts`): 1." in begun("gate").out
     listed = begun("doubts")
     assert "bump-test" in listed.out
     assert "P-07" in listed.out

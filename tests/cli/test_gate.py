@@ -165,10 +165,10 @@ def test_under_other_rules_todays_answer_would_be_and_the_status_stays_that_of_t
 
 
 def test_a_question_under_other_rules_names_every_fault_at_once(begun: Pitbird) -> None:
-    refused = begun("gate D-071 --rules stict --at 2026-03-02T06:40Z --as-known-at 3 --wearer P-70")
+    refused = begun("gate D-071 --rules stict --at 2026-03-02T06:40Z --as-known-at 3 --all --wearer P-70")
     assert (refused.status, refused.out) == (2, "")
     assert [line.partition(":")[0] for line in refused.faults] == [
-        "at", "as-known-at", "rules", "detector", "person",
+        "at", "as-known-at", "all", "rules", "detector", "person",
     ]  # fmt: skip
 
 

@@ -37,5 +37,10 @@ def test_an_end_is_told_from_thirty_days_before_on_the_sites_calendar_and_stays_
     assert ended.days_left == -2
 
 
+def test_entries_left_out_for_their_clock_are_counted() -> None:
+    assert loud(PLAIN, ms("12:00"), None).left_out == 0
+    assert loud(replace(PLAIN, doubtful=("a", "b")), ms("12:00"), None).left_out == 2
+
+
 def test_a_day_that_cannot_be_read_is_left_to_the_rules() -> None:
     assert loud(replace(PLAIN, life_ends="2026-13-01"), ms("12:00"), None).endings == ()

@@ -209,5 +209,7 @@ def test_there_is_no_page_of_documentation_from_elsewhere_and_the_schema_is_behi
 ) -> None:
     assert keeper.get("/api/docs").status_code == 404
     schema = keeper.get("/api/openapi.json").json()
-    assert set(schema["paths"]) == {"/api/gate", "/api/detectors/{code}", "/api/entries"}
+    assert set(schema["paths"]) == {
+        "/api/gate", "/api/detectors/{code}", "/api/entries", "/api/calc", "/api/calc/{name}",
+    }  # fmt: skip
     assert Client().get("/api/openapi.json").status_code == 302

@@ -45,6 +45,8 @@ def test_a_doubtful_pass_is_listed_with_both_times_and_how_far_it_runs_ahead(
     assert f"/book/{index}/countersign" in page
     assert "See them" in text(keeper, "/detectors/D-019")
     assert "See them" not in text(keeper, "/detectors/D-017")
+    for address in ("/", "/detectors"):
+        assert text(keeper, address).count("1 entry about it is left out: its clock cannot be right.") == 1
 
 
 def test_a_keeper_says_when_it_happened_and_the_gate_decides_anew(cast: Cast, keeper: Client) -> None:

@@ -46,6 +46,7 @@ def test_while_it_is_off_nothing_is_written_down(keeper: Client) -> None:
         ("/people/P-07/erase", ("erasing", KEEPER, TESTER)),
         ("/write/person?about=P-07", ("person", KEEPER, TESTER)),
         ("/book/export", ("export", KEEPER, "")),
+        ("/attempts", ("attempts", KEEPER, "")),
         ("/?q=marrel", ("name-search", KEEPER, "")),
         ("/?wearer=P-07", ("name-search", KEEPER, TESTER)),
         ("/detectors?q=marrel", ("name-search", KEEPER, "")),

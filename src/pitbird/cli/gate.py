@@ -60,7 +60,8 @@ def command(
 
     make_ready_with_book()
     if rules is not None:
-        _would(rules, detector, site, wearer, {"at": at, "as-known-at": as_known_at}, as_json=as_json)
+        only_now = {"at": at, "as-known-at": as_known_at, "all": "" if show_all else None}
+        _would(rules, detector, site, wearer, only_now, as_json=as_json)
         return
     from pitbird.rules.decision import Verdict
     from pitbird.services import clock
@@ -115,7 +116,7 @@ def _would(
     faults = Faults()
     for name, given in only_now.items():
         if given is not None:
-            faults.add(f"{name}: what other rules would answer is asked for now only; leave --{name} out")
+            faults.add(f"{name}: does not go together with --rules, which asks for now and in short")
     other = None
     try:
         other = load(rules)

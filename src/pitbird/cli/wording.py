@@ -60,4 +60,6 @@ def loud(state: DetectorState, as_of: Ms, zone: str | None) -> list[str]:
         what = f"sensor {ending.channel}" if ending.channel else "its life"
         verb = "ended" if ending.days_left < 0 else "ends"
         lines.append(f"{what[:1].upper()}{what[1:]} {verb} on {ending.day}.")
+    if found.left_out:
+        lines.append(f"Left out for their clock (see `pitbird doubts`): {found.left_out}.")
     return lines

@@ -1,4 +1,4 @@
-"""What is said loudly of a detector wherever it is named: held, issued untested, its life about to end."""
+"""What is said loudly of a detector wherever it is named: held, issued untested, about to end, left out."""
 
 from __future__ import annotations
 
@@ -25,18 +25,21 @@ class Ending:
 @dataclass(frozen=True)
 class Loud:
     """``held`` is the incident for whose investigation the detector is kept as it is; ``untested`` the issue
-    without a test that is in force; ``endings`` what ends within 30 days or has ended, the soonest first."""
+    without a test that is in force; ``endings`` what ends within 30 days or has ended, the soonest first;
+    ``left_out`` how many entries about it do not count because their clock cannot be right."""
 
     held: ReasonOut | None
     untested: UntestedIssue | None
     endings: tuple[Ending, ...]
+    left_out: int = 0
 
 
 def loud(state: DetectorState, as_of: Ms, zone: str | None) -> Loud:
     """What is to be said of a detector at a moment, on its site's calendar (UTC while no clock is known)."""
     issue = state.untested
     in_force = issue is not None and issue.at <= as_of < issue.until
-    return Loud(held_for(state), issue if in_force else None, _endings(state, as_of, zone))
+    endings = _endings(state, as_of, zone)
+    return Loud(held_for(state), issue if in_force else None, endings, len(state.doubtful))
 
 
 def held_for(state: DetectorState) -> ReasonOut | None:

@@ -87,6 +87,13 @@ def tell_loud(state: DetectorState, as_of: Ms, zone: str | None, names: Names) -
         }
         told.append(ToldLoud(said, grave=True))
     told += [ToldLoud(ending_words(ending), grave=ending.days_left < 0) for ending in found.endings]
+    if found.left_out:
+        said = ngettext(
+            "%d entry about it is left out: its clock cannot be right.",
+            "%d entries about it are left out: their clock cannot be right.",
+            found.left_out,
+        )
+        told.append(ToldLoud(said % found.left_out, grave=False))
     return tuple(told)
 
 
