@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
 from math import floor
 
@@ -110,26 +111,25 @@ def _facts(channel: ChannelFact, shown: ShownFact, alarm: AlarmFound, reads: flo
 def methane_shown_methane(attempt: Attempt, rule: Bound) -> Finding:
     """A catalytic channel set up for methane was shown methane. Methane is the hardest to oxidise, so that a
     poisoned bead loses it first: it can have lost most of it and still answer another gas."""
-    beads = [channel for channel, *_ in _met(attempt) if _methane_bead(channel)]
-    if not any(_methane_bead(channel) for channel in attempt.detector.channels):
-        return rule.finds("no-methane-channel")
+    beads = [channel.name for channel in attempt.detector.channels if _methane_bead(channel)]
     if not beads:
-        return _nothing_recorded(attempt, rule) or rule.finds("methane-shown-methane")
-    for channel, shown, cylinder in _met(attempt):
-        if not _methane_bead(channel):
-            continue
+        return rule.finds("no-methane-channel")
+    met = [shown for shown in attempt.test.shown if shown.channel in beads]
+    if not met and (absent := _nothing_recorded(attempt, rule)):
+        return absent
+    for shown in met:
+        cylinder = known_cylinder(attempt, shown.cylinder)
         if cylinder is None:
             return rule.finds("cylinder-not-known", (("cylinder", shown.cylinder),), (attempt.test.entry,))
         if not any(same_gas(component.gas, "methane") for component in cylinder.components):
             other = _burning(cylinder.components)
-            facts = (("channel", channel.name), ("cylinder", shown.cylinder), ("gas", other))
+            facts = (("channel", shown.channel), ("cylinder", shown.cylinder), ("gas", other))
             return rule.finds("methane-by-another-gas", facts, (attempt.test.entry,))
     return rule.finds("methane-shown-methane")
 
 
 def _methane_bead(channel: ChannelFact) -> bool:
-    known = gas_of(channel.gas)
-    return channel.principle == "catalytic" and known is not None and known.name == "methane"
+    return channel.principle == "catalytic" and same_gas(channel.gas, "methane")
 
 
 def _burning(components: tuple[ComponentFact, ...]) -> str:
@@ -141,15 +141,13 @@ def _burning(components: tuple[ComponentFact, ...]) -> str:
     return ", ".join(named)
 
 
-def _met(attempt: Attempt) -> list[tuple[ChannelFact, ShownFact, CylinderState | None]]:
+def _met(attempt: Attempt) -> Iterator[tuple[ChannelFact, ShownFact, CylinderState | None]]:
     """What each channel that was asked met in the test: the channel, what it did, the cylinder if known."""
     channels = {channel.name: channel for channel in attempt.detector.channels}
-    asked = attempt.asked
-    return [
-        (channels[shown.channel], shown, known_cylinder(attempt, shown.cylinder))
-        for shown in attempt.test.shown
-        if shown.channel in channels and shown.channel in asked
-    ]
+    cylinders = {name: known_cylinder(attempt, name) for name in attempt.test.cylinders}
+    for shown in attempt.test.shown:
+        if shown.channel in attempt.asked:
+            yield channels[shown.channel], shown, cylinders.get(shown.cylinder)
 
 
 def _nothing_recorded(attempt: Attempt, rule: Bound) -> Finding | None:
