@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from hypothesis import given
+from hypothesis import strategies as st
+
 from pitbird.fleet.folding import fold
 from pitbird.fleet.look_back import WHOLE, Part, failed_trials, failings, history, resting
 from pitbird.fleet.state import DetectorState
@@ -162,6 +165,42 @@ def on(cylinder: str, when: str, **fields: Any) -> dict[str, Any]:
     del made["about"]
     made["applications"][0]["cylinder"] = cylinder
     return body("bump-test", when, **{k: v for k, v in made.items() if k not in {"kind", "at"}})
+
+
+@given(steps=st.lists(st.sampled_from(["out", "other", "back", "pass", "fail", "spoil"]), max_size=14))
+def test_the_uses_in_doubt_are_those_of_a_literal_reading(steps: list[str]) -> None:
+    """Something happens on every hour and the detector fails at the end. Half past each hour somebody looks
+    who has it: whoever has it at such a time after the last pass before the fail had it while in doubt."""
+    made: list[dict[str, Any]] = []
+    for hour, step in enumerate(steps):
+        when = at(f"{6 + hour:02d}:00")
+        made.append(
+            {
+                "out": lambda when=when: out(when),
+                "other": lambda when=when: out(when, "person:P-13"),
+                "back": lambda when=when: back(when),
+                "pass": lambda when=when: bump(when),
+                "fail": lambda when=when: bump(when, missed="CO"),
+                "spoil": lambda when=when: bump(when, outcome="spoiled", spoiled_because="hood-slipped"),
+            }[step]()
+        )
+    made.append(bump(at(f"{6 + len(steps):02d}:00"), missed="CO"))
+    holder: str | None = None
+    last_pass, in_doubt = -1, dict[str, int]()
+    for place, (step, entry) in enumerate(zip(steps, made, strict=False)):
+        if step in {"out", "other"}:
+            holder = entry["id"]
+        elif step == "back":
+            holder = None
+        elif step == "pass":
+            last_pass, in_doubt = place, {}
+        if holder is not None:
+            in_doubt[holder] = place
+    seen = history(D, entries(*made))
+    (found,) = failings(seen, made[-1]["id"])
+    since = found.since if found.since is not None else ms("00:00")
+    assert (found.since is None) == (last_pass < 0)
+    assert [use.entry for use in seen.uses_in(since, found.failed.at)] == list(in_doubt)
 
 
 def test_a_detector_rests_on_suspect_gas_until_a_test_on_other_gas() -> None:

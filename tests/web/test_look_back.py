@@ -71,6 +71,21 @@ def test_with_a_rate_both_clocks_are_told(keeper: Client, used: int) -> None:
     assert "100 %" in text
 
 
+def test_the_fleets_own_record_gives_the_rate_where_it_can(keeper: Client, used: int) -> None:
+    """Chances with their source, or the sentence that the record does not say enough; never both."""
+    text = plain(keeper.get(f"/look-back/{used}?rate=record"))
+    assert "own record" in text
+    assert ("On the calendar" in text) != ("The record does not say enough" in text)
+
+
+def test_the_reason_on_the_detectors_page_leads_to_the_look_back(keeper: Client, used: int) -> None:
+    page = keeper.get("/detectors/D-017").content.decode()
+    place = re.search(r'href="(/look-back/id/[^"]+)"', page)
+    assert place is not None
+    assert keeper.get(place[1])["Location"] == f"/look-back/{used}"
+    assert keeper.get("/look-back/id/nowhere").status_code == 404
+
+
 @pytest.mark.parametrize("rate", ["-1", "often", "nan", "inf"])
 def test_a_rate_that_is_none_gets_no_list(keeper: Client, used: int, rate: str) -> None:
     answer = keeper.get(f"/look-back/{used}?rate={rate}")

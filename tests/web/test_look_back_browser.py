@@ -44,8 +44,8 @@ def used(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str, s
     """The server on a book with a failure and uses before it; the keeper's session; the place of the fail."""
     home = tmp_path_factory.mktemp("used")
     made = subprocess.run(
-        [sys.executable, "-c", FILL + USED], env=environment(home), cwd=run.ROOT, capture_output=True,
-        text=True, check=False,
+        [sys.executable, "-c", FILL.replace("FILL_THE_BOOK", "fill") + USED], env=environment(home),
+        cwd=run.ROOT, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert made.returncode == 0, made.stderr
     session, index = made.stdout.split()

@@ -69,6 +69,7 @@ urlpatterns = [
     path("evidence", evidence.evidence_page, name="evidence"),
     path("look-back", look_back.look_backs, name="look-backs"),
     path("look-back/<int:index>", look_back.after_failure, name="look-back-failure"),
+    path("look-back/id/<str:entry_id>", look_back.by_id, name="look-back-by-id"),
     path("look-back/gas/<str:code>", look_back.gas_in_doubt, name="look-back-gas"),
     path("look-back/person/<str:code>", look_back.tester_in_doubt, name="look-back-person"),
     path("retention", retention.retention, name="retention"),

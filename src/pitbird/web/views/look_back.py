@@ -23,6 +23,7 @@ from pitbird.services.look_back import AfterFailure, NothingFailed
 from pitbird.services.look_back import after_failure as look_after_failure
 from pitbird.services.look_back_decisions import decisions
 from pitbird.services.look_back_list import Awaiting, LookBack, awaiting
+from pitbird.services.look_back_rate import evidence_rate
 from pitbird.services.look_back_trials import AfterTrials, after_gas, after_tester, lot_of
 from pitbird.services.writing import EntryRefused, IdTaken, write
 from pitbird.store import book
@@ -48,6 +49,8 @@ from pitbird.web.who import actor_of, may_write, require_right, roles_of, zone_o
 PAGE: Final = 25
 DECIDED: Final = 10
 YEAR_DAYS: Final = 365.25
+#: In place of a rate: the upper limit that the book's own record gives.
+FROM_RECORD: Final = "record"
 
 
 @dataclass
@@ -154,9 +157,13 @@ def after_failure(request: HttpRequest, index: int) -> HttpResponse:
     if row is None:
         raise Http404(str(index))
     asked = Asked()
-    asked.rate = _rate(request, asked)
+    from_record = request.GET.get("rate", "").strip() == FROM_RECORD
+    rate = None if from_record else _rate(request, asked)
     try:
-        looked = look_after_failure(row.entry_id, rate_per_day=asked.rate)
+        looked = look_after_failure(row.entry_id, rate_per_day=rate)
+        if from_record:
+            rate = evidence_rate(looked.detector, [part for group in looked.groups for part in group.parts])
+            looked = look_after_failure(row.entry_id, rate_per_day=rate)
     except NothingFailed as told:
         context = {"here": "look-back", "index": index, "why": str(told)}
         return render(request, "pitbird/look_back_none.html", context, status=404)
@@ -168,11 +175,21 @@ def after_failure(request: HttpRequest, index: int) -> HttpResponse:
         "index": index,
         "words": failure_words(looked, zone),
         "groups": [told_group(group, names) for group in looked.groups],
-        "rate_typed": request.GET.get("rate", "")[:20],
+        "rate_typed": "" if from_record else request.GET.get("rate", "")[:20],
+        "rate_words": f"{rate * YEAR_DAYS:.2g}" if rate is not None else "",
+        "from_record": from_record,
         "rated": looked.rate_per_day is not None,
-        "trial": trial_words(looked.failed),
     }
     return _page(request, "pitbird/look_back.html", looked, looked.site, asked, context)
+
+
+@require_safe
+def by_id(request: HttpRequest, entry_id: str) -> HttpResponse:
+    """To the look-back from the entry with an id."""
+    row = book.by_id(entry_id)
+    if row is None:
+        raise Http404(entry_id)
+    return redirect("look-back-failure", index=row.index)
 
 
 def _rate(request: HttpRequest, asked: Asked) -> float | None:
