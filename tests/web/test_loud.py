@@ -116,7 +116,11 @@ def test_a_fixed_life_is_told_from_thirty_days_before_its_last_day(
         page = text(keeper, address)
         assert said in page
         assert ("Ends on" in page or "Its life ended" in page) is bool(said)
+    assert said in text(keeper, "/test")
     page = text(keeper, "/detectors/D-020")
+    ended = "ended" in said
+    assert ("take it out of service." in page) is ended
+    assert ('<a class="button button--first" href="/test/D-020">' in page) is not ended
     assert ("it is replaced, not calibrated" in page) is bool(said)
     assert "by its maker only" in page
     assert "2 Mar 2024" in page

@@ -27,7 +27,7 @@ from pitbird.services.loud import held_for
 from pitbird.services.writing import Actor, IdTaken, write
 from pitbird.store import book
 from pitbird.web.names import Names, address, code
-from pitbird.web.telling import ToldDecision, answer_words, tell_decision
+from pitbird.web.telling import ToldDecision, answer_words, tell_decision, tell_loud
 from pitbird.web.views import bump_form, bump_gas, bump_words
 from pitbird.web.views.bump_form import FieldFault
 from pitbird.web.views.slips import may_take_back
@@ -106,7 +106,13 @@ def choose(request: HttpRequest) -> HttpResponse:
         "here": "test",
         "typed": typed,
         "near": [code(subject) for subject in near],
-        "rows": [_told(row, actor.zone) for row in rows],
+        "rows": [
+            {
+                "told": _told(row, actor.zone),
+                "loud": tell_loud(row.state, now, actor.zone, Names(())),
+            }
+            for row in rows
+        ],
         "held": held,
         "answer": answer_words({verdict: told.count(verdict) for verdict in Verdict}),
         "site": Names(())(actor.site),

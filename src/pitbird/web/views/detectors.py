@@ -222,6 +222,7 @@ def _described(row: GateRow, names: Names, zone: str) -> dict[str, Any]:
         if issue is not None
         else None,
         "held": found.held,
+        "ended": any(ending.days_left < 0 for ending in found.endings),
         "endings": [ToldLoud(ending_words(ending), grave=ending.days_left < 0) for ending in found.endings],
         "tests": tests,
         "channels": channels,
