@@ -10,7 +10,7 @@ import pytest
 
 from pitbird.fleet.look_back import Part
 from pitbird.services.gate import UnknownSubject, gate
-from pitbird.services.look_back import NothingFailed, after_failure
+from pitbird.services.look_back import Looker, NothingFailed, after_failure
 from pitbird.services.look_back_decisions import decisions
 from pitbird.services.look_back_list import awaiting, draft
 from pitbird.services.look_back_trials import after_gas, after_tester, lot_of
@@ -385,6 +385,32 @@ def test_gas_in_doubt_awaits_a_decision_where_tests_were_made_on_it(two_gases: A
     made = draft(looked, assessed_by="person:K-1", outcome="cannot-be-told", done="All tested anew.")
     write(made, two_gases, now=ms("09:20", NEXT))
     assert awaiting() == ()
+
+
+@pytest.mark.parametrize("since", ["04:00", "06:30", "08:30", "12:00", "14:30", "20:00"])
+def test_what_is_read_from_a_time_on_tells_the_same_where_it_reaches_far_enough(
+    failed: tuple[Actor, str], since: str
+) -> None:
+    keeper, entry = failed
+    put(keeper, out(at("08:00", NEXT)), gas_test(at("10:00", NEXT)))
+    whole, part = Looker(D), Looker(D, since=ms(since))
+    one, other = whole.at(entry, 0.1), part.at(entry, 0.1)
+    assert one is not None
+    assert other is not None
+    assert whole.reaches(one)
+    assert part.reaches(other) == (ms(since) < ms("07:00"))
+    if part.reaches(other):
+        assert (other.groups, other.uses, other.newer(3)) == (one.groups, one.uses, one.newer(3))
+
+
+def test_a_use_that_lasted_when_reading_began_is_listed_with_its_place(fleet: Actor) -> None:
+    *_, entry = put(fleet, out(at("06:00"), permit="PTW-9"), gas_test(at("07:00")),
+                    gas_test(at("09:00"), missed="CO"))  # fmt: skip
+    one, other = Looker(D).at(entry), Looker(D, since=ms("06:30")).at(entry)
+    assert one is not None
+    assert other is not None
+    assert one.uses[0].permit == "PTW-9"
+    assert other.groups == one.groups
 
 
 def test_the_list_is_told_in_pieces(failed: tuple[Actor, str]) -> None:

@@ -88,7 +88,7 @@ class Showing:
     trial: Trial
     by: str
     cylinders: tuple[str, ...]
-    order: int = 0
+    order: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,11 +154,22 @@ class _Gathered:
     states: dict[str, DetectorState] = field(default_factory=dict)
 
 
-def history(detector: str, entries: Iterable[tuple[int, Mapping[str, Any], str]]) -> History:
-    """A detector's uses, showings and happenings from its entries (``(index, body, recorded_at)``)."""
+def history(
+    detector: str,
+    entries: Iterable[tuple[int, Mapping[str, Any], str]],
+    *,
+    start: DetectorState | None = None,
+    running: Use | None = None,
+) -> History:
+    """A detector's uses, showings and happenings from its entries (``(index, body, recorded_at)``).
+
+    ``start`` is the state up to which nothing is told, ``running`` the use that lasted then; the entries
+    are those that a fold from there wants.
+    """
     listed = list(entries)
-    gathered = _Gathered(detector)
-    for item, state in zip(items(detector, listed), trace(detector, listed), strict=True):
+    gathered = _Gathered(detector, uses=[running] if running else [])
+    told = [item for item in items(detector, listed) if start is None or item.order_at > start.last_at]
+    for item, state in zip(told, trace(detector, listed, start=start), strict=True):
         if isinstance(state, DetectorState) and item.kind in _TAKES:
             _TAKES[item.kind](gathered, item, state)
     showings = tuple(replace(each, order=place) for place, each in enumerate(gathered.showings))

@@ -33,7 +33,7 @@ from pitbird.services.gate import Around, UnknownSubject
 from pitbird.services.knowing import Now
 from pitbird.services.look_back_decisions import Decision, decisions
 from pitbird.services.quick import QUICK
-from pitbird.services.refolding import entries_about
+from pitbird.services.refolding import entries_about, entries_since, refold
 from pitbird.store import book
 
 Entries = list[tuple[int, dict[str, Any], str]]
@@ -209,14 +209,31 @@ def _newest_failure(detector: str, rate_per_day: float | None) -> AfterFailure:
 
 
 class Looker:
-    """Looks back over one detector: its entries are read and folded once for all its failures."""
+    """Looks back over one detector: its entries are read and folded once for all its failures.
 
-    def __init__(self, detector: str) -> None:
+    With ``since`` only what happened after that instant is read; a look-back that has to reach further back
+    does not see all of it (``reaches``).
+    """
+
+    def __init__(self, detector: str, *, since: Ms | None = None) -> None:
         self.detector = detector
-        self.entries: Entries = list(entries_about(detector))
         self.size = book.head().size
-        self.history: History = history(detector, self.entries)
+        start = refold(detector, until=since) if since is not None else None
+        if since is None or not isinstance(start, DetectorState) or not start.count:
+            self.entries: Entries = list(entries_about(detector))
+            self.history: History = history(detector, self.entries)
+            self._whole = True
+        else:
+            self.entries = list(entries_since(detector, since))
+            self.history = history(detector, self.entries, start=start, running=_running(start))
+            self._whole = False
         self._believed: dict[str, bool] = {}
+
+    def reaches(self, looked: AfterFailure | None) -> bool:
+        """Whether enough was read for a look-back: each part was shown to be good within it."""
+        if self._whole:
+            return True
+        return looked is not None and all(group.last_good is not None for group in looked.groups)
 
     @property
     def failures(self) -> tuple[Showing, ...]:
@@ -267,6 +284,25 @@ class Looker:
         if surroundings.rules_at(at) is None:
             return True
         return decide(state_then, surroundings, as_of=at).test == showing.entry
+
+
+def _running(state: DetectorState) -> Use | None:
+    """The use that lasts in a state, as its entry tells it."""
+    custody = state.custody
+    row = book.by_id(custody.entry) if custody is not None and custody.holder is not None else None
+    if custody is None or custody.holder is None or row is None:
+        return None
+    body = what_counts(row) or {}
+    return Use(
+        detector=state.subject,
+        entry=custody.entry,
+        index=row.index,
+        wearer=custody.holder,
+        start=custody.since,
+        where=body.get("where"),
+        permit=custody.permit,
+        authority=body.get("authority"),
+    )
 
 
 def _grouped(seen: History, found: Iterable[Failing]) -> list[list[Failing]]:

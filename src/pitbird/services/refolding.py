@@ -65,6 +65,11 @@ def refold_keeping_points(subject: str) -> State:
     return _counted(state)
 
 
+def entries_since(subject: str, at: Ms) -> Entries:
+    """The entries that a fold wants which goes on from the state as of an instant (``refold(until=at)``)."""
+    return _since(subject, at)
+
+
 def _since(subject: str, at: Ms) -> Entries:
     """What happened after an instant, with every correction and what each of them corrects."""
     return _entries(_with_corrected(book.about_since(subject, at)))
