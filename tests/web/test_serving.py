@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.test import Client
 
+from pitbird.fleet.times import MINUTE, Ms, text_of
 from pitbird.web.views.serving import loss_words
 from tests.bodies import CHANNELS
-from tests.web.conftest import Cast, detector
+from tests.web.conftest import Cast, ago, detector
 
 
 @pytest.fixture
@@ -36,6 +39,42 @@ def test_a_cylinder_says_what_is_left_and_whom_it_serves(keeper: Client, quick: 
     # nitrogen without oxygen brings the falling alarms of an oxygen channel too
     assert "in part; not CH4, CO" in page
     assert 'href="/gas/C-113/serves/D-020"' in page
+
+
+def gassed(at: Ms, bar: str, minutes: float) -> dict[str, Any]:
+    """A spoiled attempt on C-113: only its gas and its gauge matter here."""
+    on, off = text_of(at), text_of(Ms(int(at + minutes * MINUTE)))
+    application = {
+        "cylinder": "cylinder:C-113",
+        "gauge_bar": bar,
+        "gas_on": on,
+        "gas_off": off,
+        "channels": [],
+    }
+    return {
+        "kind": "bump-test", "detector": "detector:D-020", "at": on, "outcome": "spoiled",
+        "spoiled_because": "other", "applications": [application],
+    }  # fmt: skip
+
+
+def test_more_gas_written_than_left_the_cylinder_is_told_and_is_no_verdict(
+    keeper: Client, quick: Cast
+) -> None:
+    for start in (28, 18):
+        quick.write(gassed(ago(start), "35", 8), minutes_ago=start - 9, by=quick.tester)
+    quick.write({"kind": "gauge-read", "cylinder": "cylinder:C-113", "gauge_bar": "35"}, minutes_ago=2)
+    page = keeper.get("/gas/C-113").content.decode()
+    assert "More tests are written than its gas could serve." in page
+    assert "no verdict on anybody" in page
+
+
+def test_gas_that_left_without_tests_is_told_as_a_leak(keeper: Client, quick: Cast) -> None:
+    quick.write({"kind": "gauge-read", "cylinder": "cylinder:C-113", "gauge_bar": "12"}, minutes_ago=2)
+    assert "It leaks, or gas was used and not written down." in keeper.get("/gas/C-113").content.decode()
+
+
+def test_a_gauge_read_once_balances_nothing(keeper: Client, quick: Cast) -> None:
+    assert "Gas and tests" not in keeper.get("/gas/C-113").content.decode()
 
 
 def test_a_cylinder_that_says_too_little_says_why_nothing_can_be_told(keeper: Client, cast: Cast) -> None:

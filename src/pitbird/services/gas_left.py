@@ -98,7 +98,7 @@ def _request(state: CylinderState, known: Known) -> tuple[dict[str, Any] | None,
         why.append("its minimum pressure is not described")
     if why:
         return None, [], why
-    flow, kind, assumed = _flow(state, known)
+    flow, kind, assumed = flow_of(state, known)
     seconds = state.gas_on_ms / state.tests / 1000 if state.tests and state.gas_on_ms else USUAL_GAS_S
     if not (state.tests and state.gas_on_ms):
         assumed.append(f"a test takes {USUAL_GAS_S:g} s of gas")
@@ -118,7 +118,8 @@ def _request(state: CylinderState, known: Known) -> tuple[dict[str, Any] | None,
     return request, assumed, []
 
 
-def _flow(state: CylinderState, known: Known) -> tuple[float, str, list[str]]:
+def flow_of(state: CylinderState, known: Known) -> tuple[float, str, list[str]]:
+    """Flow [L/min] and kind of the regulator on a cylinder, and what is taken for granted of it."""
     regulator = known.state(state.regulator) if state.regulator else None
     described = regulator.description if isinstance(regulator, OtherState) else {}
     flow = number(described.get("flow_l_min"))

@@ -15,6 +15,7 @@ from pitbird.fleet.state import CylinderState
 from pitbird.fleet.times import Ms, local
 from pitbird.rules import words
 from pitbird.services import clock
+from pitbird.services.balancing import balanced
 from pitbird.services.gas_left import gas_left
 from pitbird.services.gas_questions import GasQuestion, gas_questions, unanswered
 from pitbird.services.knowing import Now
@@ -178,6 +179,7 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "components": [(part, word(part.unit)) for part in state.components],
         "gauges": state.gauges,
         "left": serving.left_words(gas_left(state, now=now)),
+        "balance": serving.balance_words(balanced(state)),
         "serves": serving.lines(state),
         "seconds": f"{GAS_ON_S:g}",
         "minutes": round(state.gas_on_ms / 60_000, 1),

@@ -16,6 +16,7 @@ from pitbird.papers.charts.calculations import rising
 from pitbird.papers.charts.drawing import NARROW, WIDE
 from pitbird.rules.serving import Served, problems
 from pitbird.science.challenge.judging import AlarmFound, SensorFound
+from pitbird.services.balancing import Balanced
 from pitbird.services.gas_left import GasLeft
 from pitbird.services.knowing import Now
 from pitbird.services.serving import GAS_ON_S, TypeServed, detector_served, types_served
@@ -71,6 +72,27 @@ def left_words(left: GasLeft) -> dict[str, Any]:
         "assumed": left.assumed,
         "cautions": left.cautions,
     }
+
+
+def balance_words(balance: Balanced | None) -> dict[str, Any] | None:
+    """What the balance of gas and tests says; None where there is none."""
+    if balance is None:
+        return None
+    found = balance.found
+    return {
+        "outcome": found.outcome,
+        "since": balance.since,
+        "until": balance.until,
+        "from_bar": f"{balance.from_bar:g}",
+        "to_bar": f"{balance.to_bar:g}",
+        "tests": balance.tests,
+        "written": _litres(found.written_low_l, found.written_high_l),
+        "used": _litres(found.used_low_l, found.used_high_l),
+    }
+
+
+def _litres(low: float, high: float) -> str:
+    return f"{low:.1f}–{high:.1f}"
 
 
 @require_safe
