@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Final
 
+from pitbird.demo.looking_back import decided
 from pitbird.demo.simulator import simulate
 from pitbird.fleet.times import DAY, Ms
 from pitbird.rules.loading import document_of, load_shipped
@@ -32,7 +33,8 @@ def history(*, now: Ms, seed: int = SEED, years: float = YEARS) -> Iterator[Reco
     """The simulated entries as a history to append, in the order in which they were recorded."""
     rules = load_shipped("strict")
     start = Ms(now - int(years * 365.25 * DAY))
-    for simulated in simulate(
+    entries = simulate(
         seed=seed, start=start, end=now, rules_document=document_of(rules), rules_id=f"rules:{rules.id}"
-    ):
+    )
+    for simulated in decided(entries, seed=seed, end=now):
         yield Recorded(simulated.body, simulated.texts, simulated.recorded_at)
