@@ -18,6 +18,7 @@ LISTED: Final[Mapping[str, str]] = {
     "room-release": "What does test gas let into a room do to its air?",
     "failure-rate": "How often do these fail, from failures that show only at tests?",
     "test-interval": "How much failing goes undetected at this interval between tests?",
+    "calibration-interval": "When is the next calibration due, by what the past ones found?",
     "look-back": "What does a failed test say about the uses before it?",
     "response-curve": "What are t50, t90 and the final reading of this record?",
 }

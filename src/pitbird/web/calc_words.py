@@ -12,10 +12,10 @@ from django.utils.translation import gettext as _
 
 #: Ends of names and the unit that they mean; the longer ones first.
 _UNITS: Final = (
-    ("_m3_min", "m³/min"), ("_kj_mol", "kJ/mol"), ("_cm2_s", "cm²/s"), ("_vol_pct", "% vol"),
-    ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"), ("_per_h", "/h"), ("_l_min", "L/min"),
+    ("_h_per_day", "h/day"), ("_m3_min", "m³/min"), ("_kj_mol", "kJ/mol"), ("_cm2_s", "cm²/s"),
+    ("_vol_pct", "% vol"), ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"), ("_per_h", "/h"), ("_l_min", "L/min"),
     ("_minutes", "min"), ("_ppm", "ppm"), ("_bar", "bar"), ("_days", "days"), ("_m3", "m³"), ("_pct", "%"),
-    ("_below_c", "°C"), ("_c", "°C"), ("_l", "L"), ("_s", "s"), ("_m", "m"),
+    ("_below_c", "°C"), ("_c", "°C"), ("_l", "L"), ("_h", "h"), ("_s", "s"), ("_m", "m"),
 )  # fmt: skip
 #: What cannot be read off the name.
 _LABELS: Final = {
@@ -28,6 +28,8 @@ _LABELS: Final = {
     "oxygen_vol_pct_min": ("Least oxygen", "% vol"),
     "twa_15min_ppm": ("Highest 15-minute mean", "ppm"),
     "twa_8h_ppm": ("8-hour mean", "ppm"),
+    "drift_pct_per_1000_h": ("Mean drift", "% per 1000 h"),
+    "drift_pct_per_year": ("Mean drift", "% per year"),
     "tests_left": ("Tests left", ""),
     "condensation_below_c": ("Condenses below", "°C"),
     "basis": ("Basis of the LFL", ""),

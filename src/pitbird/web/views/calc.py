@@ -24,7 +24,10 @@ GROUPS: Final = (
         _("Gas, sensor, cylinder, room"),
         ("challenge", "cylinder", "flammability", "relative-response", "room-release"),
     ),
-    (_("How often, and what then"), ("failure-rate", "test-interval", "look-back", "response-curve")),
+    (
+        _("How often, and what then"),
+        ("failure-rate", "test-interval", "calibration-interval", "look-back", "response-curve"),
+    ),
 )
 
 
