@@ -42,6 +42,7 @@ def test_while_it_is_off_nothing_is_written_down(keeper: Client) -> None:
     [
         ("/people", ("people", KEEPER, "")),
         ("/people/P-07", ("person", KEEPER, TESTER)),
+        ("/look-back/person/P-07", ("person", KEEPER, TESTER)),
         ("/people/P-07/account", ("account", KEEPER, TESTER)),
         ("/people/P-07/erase", ("erasing", KEEPER, TESTER)),
         ("/write/person?about=P-07", ("person", KEEPER, TESTER)),
