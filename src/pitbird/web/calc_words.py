@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 #: Ends of names and the unit that they mean; the longer ones first.
 _UNITS: Final = (
     ("_h_per_day", "h/day"), ("_m3_min", "m³/min"), ("_kj_mol", "kJ/mol"), ("_cm2_s", "cm²/s"),
-    ("_vol_pct", "% vol"), ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"), ("_per_h", "/h"), ("_l_min", "L/min"),
+    ("_vol_pct", "% vol"), ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"),
+    ("_per_h", "/h"), ("_l_min", "L/min"),
     ("_minutes", "min"), ("_ppm", "ppm"), ("_bar", "bar"), ("_days", "days"), ("_m3", "m³"), ("_pct", "%"),
     ("_below_c", "°C"), ("_c", "°C"), ("_l", "L"), ("_h", "h"), ("_s", "s"), ("_m", "m"),
 )  # fmt: skip
