@@ -163,7 +163,7 @@ def test_equal_intervals_have_the_closed_estimate(failed: int, passed: int, step
 )
 def test_slopes_are_those_of_the_likelihood(failed: list[tuple[float, float]], good: float) -> None:
     seen = spans([a for a, _ in failed] + [good], [a + d for a, d in failed] + [inf])
-    gaps = module._Gaps.of(seen)
+    gaps = module.Gaps.of(seen)
     rate = len(failed) / (good + sum(a + d for a, d in failed))
     h = 1e-4
     up, mid, down = (gaps.slopes(rate * exp(s))[0] for s in (h, 0, -h))

@@ -9,6 +9,7 @@ its first test.
 - `exponential`: a constant rate: estimate, limits, and a posterior with a gamma prior.
 - `weibull`: a rate that rises or falls with age: shape and scale with profile limits.
 - `npmle`: the life distribution without a form, with its certificate.
+- `groups`: rates of several groups at once, and whether they differ.
 - `intervals`: how much failure goes unnoticed between tests.
 - `actual_log`: the same for tests as they were: gaps from a log, time in use.
 - `bands`: limits of what is worked out from a fitted life.

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import betaincinv, chdtri, gammaincinv
 
 from pitbird.science.reliability.spans import FloatArray, Spans, grouped
@@ -52,7 +51,7 @@ class ExponentialFit:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Gaps:
+class Gaps:
     """All that the likelihood of a constant rate needs: time known good, gaps in which failures lie."""
 
     good: float
@@ -60,7 +59,7 @@ class _Gaps:
     count: FloatArray
 
     @classmethod
-    def of(cls, seen: Spans) -> _Gaps:
+    def of(cls, seen: Spans) -> Gaps:
         failed = np.isfinite(seen.right)
         left = seen.left[failed]
         # Gaps repeat far more often than intervals do; grouped as intervals from 0.
@@ -146,7 +145,7 @@ def fit_exponential(seen: Spans, confidence: float = 0.95) -> ExponentialFit:
     0.1498
     """
     check_confidence(confidence)
-    gaps = _Gaps.of(seen)
+    gaps = Gaps.of(seen)
     failures, censored = seen.failures, seen.censored
 
     def answer(
@@ -191,7 +190,7 @@ def check_confidence(confidence: float) -> None:
         raise ValueError(f"confidence is {confidence}; it must lie between 0 and 1")
 
 
-def _maximum(gaps: _Gaps) -> float:
+def _maximum(gaps: Gaps) -> float:
     """Newton on log rate, in which the log-likelihood is concave; steps are held to a factor of e^2."""
     rate = gaps.failures / (gaps.good + 0.5 * (gaps.longest - gaps.good))
     for _ in range(100):
@@ -203,14 +202,14 @@ def _maximum(gaps: _Gaps) -> float:
     return rate
 
 
-def _profile_limits(gaps: _Gaps, rate: float, best: float, confidence: float) -> tuple[float, float]:
+def _profile_limits(gaps: Gaps, rate: float, best: float, confidence: float) -> tuple[float, float]:
     cut = best - 0.5 * float(chdtri(1, 1 - confidence))
     _, _, second = gaps.slopes(rate)
     reach = math.sqrt(2 * (best - cut) / -second)
     return _crossing(gaps, rate, cut, -reach), _crossing(gaps, rate, cut, reach)
 
 
-def _crossing(gaps: _Gaps, rate: float, cut: float, reach: float) -> float:
+def _crossing(gaps: Gaps, rate: float, cut: float, reach: float) -> float:
     """Where the log-likelihood falls to the cut, on one side: Newton, held between the sides."""
     theta = math.log(rate) + reach
     inside, outside = math.log(rate), math.nan
@@ -234,7 +233,7 @@ def _crossing(gaps: _Gaps, rate: float, cut: float, reach: float) -> float:
     return math.exp(theta)
 
 
-def _equal_trials(seen: Spans, gaps: _Gaps) -> tuple[float, float] | None:
+def _equal_trials(seen: Spans, gaps: Gaps) -> tuple[float, float] | None:
     """Length and number of equal intervals, where the tests were such: None where not."""
     step = float(gaps.gap[0])
     if float(np.ptp(gaps.gap)) > 1e-9 * step:
@@ -285,20 +284,22 @@ def _clopper_pearson_rates(
     return -math.log1p(-low) / step, -math.log1p(-high) / step
 
 
-def _garwood(failures: float, gaps: _Gaps, confidence: float) -> tuple[float, float]:
+def _garwood(failures: float, gaps: Gaps, confidence: float) -> tuple[float, float]:
     tail = 0.5 * (1 - confidence)
     low = float(gammaincinv(failures, tail)) / gaps.longest
     high = float(gammaincinv(failures + 1, 1 - tail)) / gaps.good
     return low, high
 
 
-def _all_failed_limit(gaps: _Gaps, confidence: float) -> float:
+def _all_failed_limit(gaps: Gaps, confidence: float) -> float:
     """The rate at which all would have failed by their first tests with probability 1 - confidence."""
     target = math.log1p(-confidence)
     # One failure alone by the longest gap is more likely than all of them, by the shortest n times less so.
     low = -math.log1p(-math.exp(target)) / float(gaps.gap.max())
     high = -math.log(-math.expm1(target / gaps.failures)) / float(gaps.gap.min())
     low, high = math.log(low) - 1e-6, math.log(high) + 1e-6
+    from scipy.optimize import brentq  # takes a quarter of a second to load, and is seldom needed
+
     return math.exp(brentq(lambda x: gaps.log_likelihood(math.exp(x)) - target, low, high, xtol=1e-14))
 
 
@@ -359,7 +360,7 @@ def gamma_posterior(seen: Spans, *, shape: float, rate: float, confidence: float
         raise ValueError(f"the prior's shape is {shape}; it must be a positive number")
     if not (rate >= 0 and math.isfinite(rate)):
         raise ValueError(f"the prior's rate is {rate}; it must be a number from 0")
-    gaps = _Gaps.of(seen)
+    gaps = Gaps.of(seen)
     if not gaps.good + rate > 0:
         raise ValueError(
             "every one failed by its first test and the prior's rate is 0: nothing bounds the rate above"
@@ -369,10 +370,10 @@ def gamma_posterior(seen: Spans, *, shape: float, rate: float, confidence: float
         over = gaps.good + rate
         low, median, high = (float(gammaincinv(shape, p)) / over for p in (tail, 0.5, 1 - tail))
         return GammaPosterior(shape / over, median, low, high, confidence)
-    return _quadrature(_Gaps(gaps.good + rate, gaps.gap, gaps.count), shape, tail, confidence)
+    return _quadrature(Gaps(gaps.good + rate, gaps.gap, gaps.count), shape, tail, confidence)
 
 
-def _quadrature(gaps: _Gaps, shape: float, tail: float, confidence: float) -> GammaPosterior:
+def _quadrature(gaps: Gaps, shape: float, tail: float, confidence: float) -> GammaPosterior:
     """Mean and quantiles of exp(shape x + ln L(e^x)) by panels of Gauss-Legendre in x = log rate."""
 
     def slopes(x: float) -> tuple[float, float, float]:
@@ -405,6 +406,8 @@ def _quadrature(gaps: _Gaps, shape: float, tail: float, confidence: float) -> Ga
         at = min(int(np.searchsorted(upto, p * total, side="right")) - 1, len(pieces) - 1)
         a, b = float(edges[at]), float(edges[at + 1])
         missing = p * total - float(upto[at])
+        from scipy.optimize import brentq  # takes a quarter of a second to load, and is seldom needed
+
         return math.exp(brentq(lambda x: mass(a, x) - missing, a, b, xtol=1e-14))
 
     return GammaPosterior(mean, quantile(0.5), quantile(tail), quantile(1 - tail), confidence)
