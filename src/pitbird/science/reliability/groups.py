@@ -137,9 +137,8 @@ def shrunk_rates(groups: Sequence[Spans], confidence: float = 0.95) -> GroupRate
         )
         for g, seen in enumerate(groups)
     )  # fmt: skip
-    return GroupRates(
-        rates, sums[1].mean(0.5), *(sums[1].mean(p) for p in (tail, 1 - tail)), sums[1].spread(), confidence
-    )
+    mean, mean_low, mean_high = (sums[1].mean(p) for p in (0.5, tail, 1 - tail))
+    return GroupRates(rates, mean, mean_low, mean_high, sums[1].spread(), confidence)
 
 
 def _checked(groups: Sequence[Spans]) -> list[Gaps]:
