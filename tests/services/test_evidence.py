@@ -157,3 +157,29 @@ def test_groups_are_by_channel_by_type_and_by_site() -> None:
 def test_a_fleet_without_any_test_has_no_record() -> None:
     told = evidence(known=Fleet([state(detector(day(0)))]))
     assert (told.records, told.detectors) == ((), 1)
+
+
+def test_groups_are_held_against_each_other_and_small_ones_drawn_to_the_mean() -> None:
+    good = [state(*DAILY) for _ in range(3)]
+    bad = state(*DAILY, bump(day(10), missed="CO"))
+    told = evidence(known=Fleet([*good, bad]))
+    assert told.differ is not None
+    assert 0 < told.differ.p_value <= 1
+    rates = {each.group: each for each in told.records}
+    failing = rates[CO]
+    assert failing.together is not None
+    assert failing.fit.rate is not None
+    others = [each.together.rate for each in told.records if each.group != CO and each.together]
+    assert len(others) == 3
+    assert max(others) < failing.together.rate < failing.fit.rate
+
+
+def test_the_same_record_gives_the_same_answer_each_time() -> None:
+    fleet = Fleet([state(*DAILY, bump(day(10), missed="CO"))])
+    assert evidence(known=fleet).differ == evidence(known=fleet).differ
+
+
+def test_groups_without_any_failure_cannot_be_compared_and_say_so() -> None:
+    told = evidence(known=Fleet([state(*DAILY)]))
+    assert (told.differ, told.mean_rate) == (None, None)
+    assert "no group has a failure" in told.why_not

@@ -19,6 +19,8 @@ def test_a_failure_is_counted_with_its_limits_and_drawn(keeper: Client, cast: Ca
     page = keeper.get("/evidence").content.decode()
     assert "2 sensors were found failed" in page  # D-018 failed before
     assert page.count('<svg role="img"') >= 2
+    assert "Do they differ?" in page
+    assert "In the light of all" in page
     assert "style=" not in page
 
 

@@ -78,6 +78,11 @@ def _table(told: Evidence) -> str:
     lines = (
         [table(heads, rows, width=terminal_width())] if rows else ["No test shows a sensor to be good yet."]
     )
+    if told.differ is not None:
+        lines.append(
+            "Chance alone sets groups as far apart as these in"
+            f" {_number(told.differ.p_value, 100)} % of cases ({told.differ.rounds} draws)."
+        )
     if told.in_store:
         lines.append(
             f"Left out, since nothing was handed out between: {told.in_store} failures found in store."
@@ -115,6 +120,17 @@ def _json(told: Evidence) -> str:
     def ends(band: Any) -> Any:
         return None if band is None else {"value": band.value, "low": band.low, "high": band.high}
 
+    def together(record: Record) -> Any:
+        found = record.together
+        if found is None:
+            return None
+        return {
+            "rate_per_day": found.rate,
+            "rate_low": found.rate_low,
+            "rate_high": found.rate_high,
+            "above_mean": found.above_mean,
+        }
+
     return json.dumps(
         {
             "by": told.by,
@@ -124,6 +140,9 @@ def _json(told: Evidence) -> str:
             "confidence": told.confidence,
             "detectors": told.detectors,
             "failures_in_store": told.in_store,
+            "mean_rate_per_day": told.mean_rate,
+            "groups_differ_p_value": told.differ.p_value if told.differ else None,
+            "groups_not_compared_because": told.why_not or None,
             "records": [
                 {
                     "group": record.group,
@@ -142,6 +161,7 @@ def _json(told: Evidence) -> str:
                         {"interval_days": days, **ends(band)}
                         for days, band in zip(INTERVALS, record.undetected, strict=True)
                     ],
+                    "in_the_light_of_all": together(record),
                     "wanting_days": record.wanting_days,
                 }
                 for record in told.records

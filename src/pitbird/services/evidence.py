@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -19,6 +19,8 @@ from pitbird.services.knowing import Known, Now
 if TYPE_CHECKING:
     from pitbird.science.reliability.bands import Band
     from pitbird.science.reliability.exponential import ExponentialFit
+    from pitbird.science.reliability.groups import Difference, GroupRate
+    from pitbird.science.reliability.spans import Spans
 
 Clock = Literal["calendar", "handed-out"]
 By = Literal["channel", "type", "site"]
@@ -26,8 +28,12 @@ By = Literal["channel", "type", "site"]
 YEAR_DAYS: Final = 365.25
 #: One failure in ten sensor-years [1/day]: ours, as a mark to say how much record is wanting.
 AIM_PER_DAY: Final = 0.1 / YEAR_DAYS
+#: The same draws each time, so that the same book gives the same answer.
+_SEED: Final = 24
 #: Causes of a failed test that lie outside the sensor.
 NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
+#: Below it groups are said to differ by more than chance.
+LITTLE_CHANCE: Final = 0.01
 #: Intervals between tests [days] for which the undetected share is told.
 INTERVALS: Final = (1.0, 2.0, 7.0, 14.0, 30.0, 60.0, 91.0, 182.0, 365.0)
 
@@ -62,11 +68,16 @@ class Record:
     undetected_now: Band | None
     undetected: tuple[Band, ...]
     wanting_days: float | None
+    together: GroupRate | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """The record of a fleet (of a site): one row a group, the highest rate first.
+
+    ``differ`` says whether the groups differ more than chance makes them (None where that cannot be asked,
+    and ``why_not`` says why); each record's ``together`` is its rate in the light of all groups,
+    ``mean_rate`` the mean of them all [1/day].
 
     ``in_store`` counts failures found without any time handed out since the last good test, which the clock
     of time handed out cannot place and leaves out.
@@ -80,6 +91,9 @@ class Evidence:
     detectors: int
     records: tuple[Record, ...]
     in_store: int
+    differ: Difference | None = None
+    mean_rate: float | None = None
+    why_not: str = ""
 
 
 def evidence(
@@ -105,7 +119,7 @@ def evidence(
         Of the limits.
     """
     from pitbird.science.reliability.exponential import fit_exponential
-    from pitbird.science.reliability.spans import spans
+    from pitbird.science.reliability.spans import grouped, spans
 
     states = (known or Now()).all_of(DetectorState, site)
     groups: dict[str, list[Observation]] = defaultdict(list)
@@ -116,15 +130,39 @@ def evidence(
         else:
             groups[seen.group].append(seen)
     gaps = _gaps(states, by)
+    seen_in = {
+        group: grouped(spans([each.left_days for each in listed], [each.right_days for each in listed]))
+        for group, listed in groups.items()
+    }
+    together, differ, mean_rate, why_not = _compared(seen_in, confidence)
     records = []
     for group, listed in groups.items():
-        lefts = [each.left_days for each in listed]
-        rights = [each.right_days for each in listed]
-        fit = fit_exponential(spans(lefts, rights), confidence)
+        fit = fit_exponential(seen_in[group], confidence)
         sensors = len({(each.detector, each.channel) for each in listed})
-        records.append(_record(group, sensors, fit, gaps.get(group, ())))
+        record = _record(group, sensors, fit, gaps.get(group, ()))
+        records.append(replace(record, together=together.get(group)))
     records.sort(key=lambda record: (-(record.fit.rate or 0), record.group))
-    return Evidence(by, clock, calibration_counts, site, confidence, len(states), tuple(records), in_store)
+    return Evidence(
+        by, clock, calibration_counts, site, confidence, len(states), tuple(records), in_store, differ,
+        mean_rate, why_not,
+    )  # fmt: skip
+
+
+def _compared(
+    groups: Mapping[str, Spans], confidence: float
+) -> tuple[dict[str, GroupRate], Difference | None, float | None, str]:
+    """Each group in the light of all, whether they differ, their mean, and why that cannot be asked."""
+    import numpy as np
+
+    from pitbird.science.reliability.groups import NoGroups, groups_differ, shrunk_rates
+
+    listed = list(groups.values())
+    try:
+        told = shrunk_rates(listed, confidence)
+        differ = groups_differ(listed, np.random.default_rng(_SEED))
+    except NoGroups as none:
+        return {}, None, None, str(none)
+    return dict(zip(groups, told.groups, strict=True)), differ, told.mean, ""
 
 
 def observations(

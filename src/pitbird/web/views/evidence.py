@@ -13,7 +13,16 @@ from django.views.decorators.http import require_safe
 
 from pitbird.papers.charts import evidence as charts
 from pitbird.papers.charts.drawing import NARROW, WIDE
-from pitbird.services.evidence import INTERVALS, YEAR_DAYS, By, Clock, Evidence, Record, evidence
+from pitbird.services.evidence import (
+    INTERVALS,
+    LITTLE_CHANCE,
+    YEAR_DAYS,
+    By,
+    Clock,
+    Evidence,
+    Record,
+    evidence,
+)
 from pitbird.web import names as naming
 from pitbird.web.calc_words import number_shown
 from pitbird.web.names import Names
@@ -51,6 +60,8 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
         "sites": sites,
         "failures": sum(record.fit.failures for record in told.records),
         "years": number_shown(round(sum(r.fit.exposure for r in told.records) / YEAR_DAYS, 1)),
+        "apart": apart_words(told),
+        "mean": _two(told.mean_rate * YEAR_DAYS) if told.mean_rate is not None else "",
         "rows": [_row(record, told, names) for record in told.records],
     }
     return render(request, "pitbird/evidence.html", context)
@@ -79,6 +90,8 @@ def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
         "gap": _days(record.gap_days),
         "longest": _days(record.gap_longest_days),
         "now": _band(record.undetected_now),
+        "together": together_words(record),
+        "stands_out": stands_out(record),
         "sentence": sentence(record, title, told),
         "wanting": wanting(record),
         "shares": [
@@ -138,6 +151,46 @@ def sentence(record: Record, title: str, told: Evidence) -> str:
         "Tested as now, such a sensor is failed without anybody knowing for %(share)s of the time."
     ) % {"share": _band(now)}
     return f"{found}: {rate} {tested}"
+
+
+def apart_words(told: Evidence) -> str:
+    """Whether the groups differ by more than chance, in a sentence."""
+    if told.differ is None:
+        return _("Whether they differ cannot be asked: %(why)s.") % {"why": told.why_not}
+    chance = {"chance": _share(told.differ.p_value)}
+    if told.differ.p_value < LITTLE_CHANCE:
+        return (
+            _("They differ by more than chance: chance alone sets groups so far apart in %(chance)s.")
+            % chance
+        )
+    return (
+        _(
+            "That they differ may be chance: groups alike are as far apart in %(chance)s. One that looks worse "
+            "than the others has not been shown to be."
+        )
+        % chance
+    )
+
+
+def together_words(record: Record) -> str:
+    """A group's rate in the light of all groups."""
+    told = record.together
+    if told is None:
+        return ""
+    low, high = _two(told.rate_low * YEAR_DAYS), _two(told.rate_high * YEAR_DAYS)
+    return _("%(rate)s (%(low)s to %(high)s)") % {
+        "rate": _two(told.rate * YEAR_DAYS),
+        "low": low,
+        "high": high,
+    }
+
+
+def stands_out(record: Record) -> str:
+    """Whether a group surely lies above or below the mean of all."""
+    told = record.together
+    if told is None or 0.025 <= told.above_mean <= 0.975:
+        return ""
+    return _("above the others") if told.above_mean > 0.5 else _("below the others")
 
 
 def wanting(record: Record) -> str:
