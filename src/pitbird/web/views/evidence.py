@@ -165,8 +165,8 @@ def apart_words(told: Evidence) -> str:
         )
     return (
         _(
-            "That they differ may be chance: groups alike are as far apart in %(chance)s. One that looks worse "
-            "than the others has not been shown to be."
+            "That they differ may be chance: groups alike are as far apart in %(chance)s. One that looks "
+            "worse than the others has not been shown to be."
         )
         % chance
     )
