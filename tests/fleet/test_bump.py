@@ -36,6 +36,31 @@ def test_the_shared_cases_reach_every_reason_and_bear_distinct_names() -> None:
     assert len({case["name"] for case in CASES}) == len(CASES) >= 40
 
 
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case["name"])
+def test_a_remembered_outcome_is_the_outcome(case: dict[str, Any]) -> None:
+    plan = PLANS[case["plan"]]
+    detector = state.DetectorState(
+        subject="detector:D-1",
+        signals=tuple(plan["signals"]),
+        channels=tuple(
+            state.ChannelFact(
+                channel["name"], channel["gas"], "other", channel["unit"], "100",
+                channel["clean_air"], channel["tolerance"],
+                (state.AlarmFact(**channel["must_show"], shown_by="gas"),) if channel["must_show"] else (),
+            )
+            for channel in plan["channels"]
+        ),
+    )  # fmt: skip
+    own = bump.plan(detector)
+    for stated in ("passed", "spoiled", "failed"):
+        for footing in ({}, {"footing": "reported"}):
+            facts = {**copy.deepcopy(case["facts"]), "outcome": stated, **footing}
+            assert bump.settled(detector, facts) == bump.settle(own, facts)
+            for application in facts.get("applications") or ():
+                application["gas_on"] = application.get("gas_off")
+            assert bump.settled(detector, facts) == bump.settle(own, facts), "gas that was on for no time"
+
+
 # --- The plan -----------------------------------------------------------------------------------------------
 
 

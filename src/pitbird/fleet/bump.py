@@ -23,6 +23,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, Final, Literal, TypedDict
 
+import msgspec
+
 from pitbird.fleet.state import ChannelFact, DetectorState
 
 Outcome = Literal["passed", "failed", "spoiled"]
@@ -162,8 +164,31 @@ def settle(plan: Plan, facts: Mapping[str, Any]) -> Outcome:
 
 
 def settled(detector: DetectorState, facts: Mapping[str, Any]) -> Outcome:
-    """``settle`` with the plan of a detector; plans are remembered, since a fold asks for the same ones."""
-    return settle(_remembered(detector.channels, detector.signals), facts)
+    """``settle`` with the plan of a detector. Outcomes are remembered by all that they hang on, since most
+    tests of a fleet have the same facts but for times, pressures and readings under gas."""
+    told = {name: facts[name] for name in _TOLD if name in facts}
+    told["applications"] = [
+        {
+            "gas_on": "0",
+            "gas_off": "1" if _had_gas(application) else "0",
+            "channels": [
+                {"channel": item.get("channel"), "reached": item.get("reached")}
+                for item in application.get("channels") or ()
+            ],
+        }
+        for application in facts.get("applications") or ()
+    ]
+    return _settled(detector.channels, detector.signals, msgspec.json.encode(told))
+
+
+#: What an outcome hangs on, beside the gas applications.
+_TOLD: Final = ("outcome", "footing", "spoiled_because", "checks", "clean_air", "signals", "cleared")
+
+
+@lru_cache(maxsize=4096)
+def _settled(channels: tuple[ChannelFact, ...], signals: tuple[str, ...], told: bytes) -> Outcome:
+    """The outcome of what was told and nothing else: the facts are read back from what they are known by."""
+    return settle(_remembered(channels, signals), msgspec.json.decode(told))
 
 
 @lru_cache(maxsize=512)

@@ -17,8 +17,12 @@ _EPOCH_UTC = _EPOCH.replace(tzinfo=None)
 _MILLISECOND = timedelta(milliseconds=1)
 
 
+@lru_cache(maxsize=16_384)
 def ms_of(text: str) -> Ms:
-    """The instant written as ``YYYY-MM-DDTHH:MM:SS.mmmZ`` (the book's only form of time)."""
+    """The instant written as ``YYYY-MM-DDTHH:MM:SS.mmmZ`` (the book's only form of time).
+
+    Remembered: of one entry the same times are asked for by each thing that it is about.
+    """
     return Ms((datetime.fromisoformat(text) - _EPOCH) // _MILLISECOND)
 
 

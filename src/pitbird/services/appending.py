@@ -151,7 +151,7 @@ class Ledger:
         item = item_of(index, body, leaf.recorded_at)
         correction = body["kind"] == "correction"
         for subject, nth in leaf.nth.items():
-            self._mentions.append(book.Mention(subject, nth, index, at, correction))
+            self._mentions.append((subject, nth, index, at, correction))
             self._counts[subject] = nth
             self._added.setdefault(subject, []).append(item)
             if correction:

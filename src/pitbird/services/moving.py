@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import transaction
+from pydantic import ValidationError
 
 from pitbird.fleet.folding import empty
 from pitbird.fleet.kinds import KINDS
@@ -26,6 +28,7 @@ from pitbird.store import book, points
 from pitbird.store.blobs import SealedBlob
 
 _PIECE = 5000
+_TEXTS = 1000
 _FAULTS_SHOWN = 100
 
 
@@ -88,31 +91,47 @@ def import_book(lines: Iterable[bytes | str]) -> Frontier:
     entry of a known kind that does not keep to its kind. Entries of unknown kinds are kept as they are.
     """
     faults: list[Fault] = []
+    sealed: list[SealedBlob] = []
     with uncollected(), transaction.atomic():
         ledger = Ledger()
         if ledger.size:
             raise BookNotEmpty(ledger.size)
         for entry in read_book(lines, codec=QUICK):
-            if entry.leaf.body["kind"] in KINDS and len(faults) < _FAULTS_SHOWN:
-                faults.extend(read_body(entry.leaf.body, line=entry.index + 2, from_book=True)[1])
+            if len(faults) < _FAULTS_SHOWN:
+                faults.extend(_kind_faults(entry.leaf.body, entry.index + 2))
             if faults:
                 continue
             try:
                 ledger.add_leaf(entry.leaf)
             except CorrectionRefused as told:
                 faults.append(Fault(told.field, "", str(told), entry.index + 2))
-            blob_store.put(
-                [
-                    SealedBlob(name, blob.salt, blob.media_type or "text/plain", blob.data)
-                    for name, blob in entry.sealed.items()
-                ]
-            )
+            for name, blob in entry.sealed.items():
+                sealed.append(SealedBlob(name, blob.salt, blob.media_type or "text/plain", blob.data))
+                if len(sealed) == _TEXTS or blob.media_type is not None:  # photos are large
+                    blob_store.put(sealed)
+                    sealed = []
             if ledger.size % _PIECE == 0:
                 ledger.flush()
         if faults:
             raise EntryRefused(tuple(faults))
         ledger.flush()
+        blob_store.put(sealed)
     return book.head()
+
+
+def _kind_faults(body: dict[str, Any], line: int) -> tuple[Fault, ...]:
+    """Everything in which a body from a book does not keep to its kind, where that is known."""
+    kind = KINDS.get(body["kind"])
+    if kind is None:
+        return ()
+    if body["kind"] != "correction":
+        try:
+            kind.model_validate(body)
+        except ValidationError:
+            pass  # read again below, to say what is wrong
+        else:
+            return ()
+    return read_body(body, line=line, from_book=True)[1]
 
 
 @dataclass(frozen=True)

@@ -36,14 +36,8 @@ class Row(msgspec.Struct, frozen=True):
         return msgspec.structs.astuple(self)
 
 
-class Mention(NamedTuple):
-    """That an entry is the nth about a subject; with the entry's own time, and whether it is a correction."""
-
-    subject: str
-    nth: int
-    place: int
-    at: int
-    correction: bool
+#: That an entry is the nth about a subject; with its index and own time, and whether it is a correction.
+Mention = tuple[str, int, int, int, bool]
 
 
 class StandingRow(NamedTuple):
@@ -77,16 +71,25 @@ def set_head(frontier: Frontier) -> None:
 
 def insert(rows: Sequence[Row], mentions: Sequence[Mention]) -> None:
     """Add entries and their mentions."""
+    _put_many(
+        f"INSERT INTO store_entry ({COLUMNS}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
+        [row.values() for row in rows],
+    )
+    _put_many(
+        'INSERT INTO store_mention ("subject", "nth", "index", "at", "correction") '
+        "VALUES (%s, %s, %s, %s, %s)",
+        mentions,
+    )
+
+
+def _put_many(sql: str, rows: Sequence[tuple[Any, ...]]) -> None:
+    """``executemany``; on SQLite by the driver itself, since Django's own copies every row on the way."""
     with connection.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO store_entry ({COLUMNS}) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
-            [row.values() for row in rows],
-        )
-        cursor.executemany(
-            'INSERT INTO store_mention ("subject", "nth", "index", "at", "correction") '
-            "VALUES (%s, %s, %s, %s, %s)",
-            mentions,
-        )
+        if connection.vendor != "sqlite":
+            cursor.executemany(sql, rows)
+            return
+        with connection.wrap_database_errors:
+            connection.connection.executemany(sql.replace("%s", "?"), rows)
 
 
 def put_standings(rows: Sequence[StandingRow]) -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
+import msgspec
 from msgspec.structs import replace
 
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
@@ -16,8 +15,7 @@ S = TypeVar("S", DetectorState, CylinderState, PersonState, SiteState, OtherStat
 CLOCK_TOLERANCE: Final = 2 * MINUTE
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(msgspec.Struct, frozen=True):
     """An entry ready to fold. ``order_at`` places it; ``counts`` is false for a permission in doubt."""
 
     index: int
@@ -67,16 +65,14 @@ def item_instead(
     if not permits(item.body):
         return item
     if original is None:
-        return dataclasses.replace(item, counts=False)
+        return replace(item, counts=False)
     first, recorded = original[0], ms_of(original[1])
     believed = (
         first["kind"] == item.kind
         and not runs_ahead(ms_of(replacement["at"]), recorded)
         and not (runs_ahead(ms_of(first["at"]), recorded) and correction["by"] == first["by"])
     )
-    return (
-        item if believed else dataclasses.replace(item, order_at=min(item.order_at, recorded), counts=False)
-    )
+    return item if believed else replace(item, order_at=min(item.order_at, recorded), counts=False)
 
 
 def permits(body: Mapping[str, Any]) -> bool:
