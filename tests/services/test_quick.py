@@ -80,6 +80,19 @@ def test_a_leaf_made_quickly_is_the_leaf() -> None:
     assert read_leaf(made.raw, QUICK).body == body
 
 
+@given(ODD | st.tuples(st.integers()) | st.decimals() | st.binary() | st.dates())
+def test_a_leaf_made_quickly_takes_and_refuses_the_same(value: Any) -> None:
+    def made(**codec: Any) -> Any:
+        body, nth = {**bump(at("06:00")), "clean_air": value}, {"detector:D-017": 2, "cylinder:C-112": 9}
+        body["id"] = "0195a111-0000-7000-8000-000000000001"
+        try:
+            return make_leaf(body, recorded_at=at("06:01"), nth=nth, **codec)
+        except RecordError as refused:
+            return type(refused), refused.what, refused.where
+
+    assert made(codec=QUICK) == made(codec=STANDARD)
+
+
 def test_a_leaf_read_as_part_of_a_line_is_the_leaf_of_its_own_bytes() -> None:
     made = make_leaf(
         bump(at("06:00")), recorded_at=at("06:01"), nth={"detector:D-017": 2, "cylinder:C-112": 9}

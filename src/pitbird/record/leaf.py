@@ -57,11 +57,25 @@ def make_leaf(
     value: dict[str, Any] = {"body": dict(body), "nth": dict(nth), "recorded_at": recorded_at}
     if signature is not None:
         value["signature"] = dict(signature)
-    raw = canonical(value, codec)
-    leaf = _leaf(codec.decode(raw.decode("utf-8")), raw)
+    leaf = _made_quickly(value, codec)
+    if leaf is None:
+        raw = canonical(value, codec)
+        leaf = _leaf(codec.decode(raw.decode("utf-8")), raw)
     if leaf.signature is not None:
         verify_signature(leaf.body, leaf.signature)
     return leaf
+
+
+def _made_quickly(value: dict[str, Any], codec: Codec) -> Leaf | None:
+    """The leaf of a value that equals what a codec's fitting decoder reads back from it; else None."""
+    if codec.decode_fitting is None:
+        return None
+    try:
+        raw = codec.encode(value)
+        back = codec.decode_fitting(raw.decode("utf-8"))
+    except (ValueError, TypeError, OverflowError, RecursionError):
+        return None
+    return _leaf(back, raw) if back == value else None
 
 
 def read_leaf(raw: bytes, codec: Codec = STANDARD) -> Leaf:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any, Final
 
+import msgspec
 from django.db import transaction
 
 from pitbird.fleet.folding import Item, advance, empty, item_of
@@ -41,8 +41,7 @@ class IdTaken(ValueError):
         self.index = index
 
 
-@dataclass(frozen=True)
-class Appended:
+class Appended(msgspec.Struct, frozen=True):
     """Where an entry stands in the book; ``again`` if it stood there before."""
 
     index: int
@@ -112,7 +111,8 @@ class Ledger:
 
     def add_leaf(self, leaf: Leaf) -> Appended:
         """Append a leaf made elsewhere, as it is; its ``nth`` has been checked by the caller."""
-        self.load(leaf.nth)
+        if not self._states.keys() >= leaf.nth.keys():
+            self.load(leaf.nth)
         return self._put(leaf, ms_of(leaf.recorded_at))
 
     def _before(self, body: Mapping[str, Any]) -> Appended | None:
@@ -132,7 +132,7 @@ class Ledger:
 
     def _put(self, leaf: Leaf, recorded_at: Ms) -> Appended:
         if leaf.body["kind"] == "correction":
-            self.flush()  # what it corrects must be found in the book
+            self._write_rows()  # what it corrects must be found in the book
             require_complete(leaf.body)
         index, body, at = self.size, leaf.body, ms_of(leaf.body["at"])
         self._rows.append(
@@ -198,20 +198,24 @@ class Ledger:
             ]
         )
 
+    def _write_rows(self) -> None:
+        """Put the entries added so far into the book; states and head follow with ``flush``."""
+        book.insert(self._rows, self._mentions)
+        self._frontier = self._frontier.extend([row.leaf_hash for row in self._rows])
+        self._rows, self._mentions = [], []
+        self._absent.difference_update(self._ids)
+        self._ids = {}
+
     def flush(self) -> None:
         """Write what was added, fold it, anew where it arrived out of order, and move the head."""
-        if not self._rows:
+        if not self._added:
             return
-        book.insert(self._rows, self._mentions)
+        self._write_rows()
         for subject in self._fold():
             self._states[subject] = refold_keeping_points(subject)
         book.put_standings([standing_row(self._states[subject]) for subject in sorted(self._added)])
-        self._frontier = self._frontier.extend([row.leaf_hash for row in self._rows])
         book.set_head(self._frontier)
-        self._rows, self._mentions = [], []
         self._added, self._late = {}, {}
-        self._absent.difference_update(self._ids)
-        self._ids = {}
 
 
 def standing_row(state: State) -> book.StandingRow:

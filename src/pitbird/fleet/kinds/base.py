@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -33,6 +34,7 @@ def _real_day(text: str) -> str:
 _NO_ZONES = ("localtime", "posixrules", "Factory", "posix/", "right/")
 
 
+@lru_cache(maxsize=1024)
 def _real_zone(text: str) -> str:
     try:
         if text.startswith(_NO_ZONES):
