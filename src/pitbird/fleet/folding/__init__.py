@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import pairwise
 from typing import Any
 
 import msgspec
@@ -27,7 +28,7 @@ from pitbird.fleet.folding.others import fold_other, fold_person, fold_site
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms
 
-__all__ = ["Item", "apply", "empty", "fold", "item_of", "items", "state_type", "trace"]
+__all__ = ["Item", "advance", "apply", "empty", "fold", "item_of", "items", "state_type", "trace"]
 
 _TYPES: dict[str, type[State]] = {
     "detector": DetectorState,
@@ -62,7 +63,9 @@ def apply(state: State, item: Item) -> State | None:
 def advance(state: State, items: Iterable[Item]) -> Iterator[State] | None:
     """The states after each of several more entries, in the order in which these happened, whatever order
     they arrived in; None where some of them must be folded anew with all others, as for ``apply``."""
-    listed = sorted(items, key=order_of)
+    listed = list(items)
+    if any(one.order_at >= later.order_at for one, later in pairwise(listed)):
+        listed.sort(key=order_of)
     if any(item.kind == "correction" or _too_late(state, item) for item in listed):
         return None
     return _stepped(state, listed)
