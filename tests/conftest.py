@@ -101,13 +101,19 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
 
 
 @pytest.fixture(scope="session")
-def postgres_url() -> Iterator[str]:
+def postgres_server() -> Iterator[str]:
     """URL of a private PostgreSQL server with its defaults (fsync on), one for each test process."""
     programs = postgres.programs_here()
     if programs is None:
         pytest.skip(NEEDS["postgres"][1])
     with postgres.private_server(programs) as url:
         yield url
+
+
+@pytest.fixture
+def postgres_url(postgres_server: str) -> str:
+    """URL of an empty database of the test's own on that server."""
+    return postgres.new_database(postgres_server)
 
 
 @pytest.fixture(scope="session")

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 MORE = (
-    FILL
+    FILL.replace("FILL_THE_BOOK", "fill")
     + """
 from pitbird.services import seeing
 from pitbird.services.writing import Actor, write

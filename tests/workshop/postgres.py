@@ -32,6 +32,16 @@ def private_server(programs: Path) -> Iterator[str]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
+def new_database(url: str) -> str:
+    """Make an empty database on a server; its URL."""
+    import psycopg
+
+    name = f"book_{secrets.token_hex(6)}"
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(f'CREATE DATABASE "{name}"'.encode())
+    return f"{url.rpartition('/')[0]}/{name}"
+
+
 def programs_here() -> Path | None:
     """The folder with initdb and pg_ctl, where there is one."""
     found = run.find_postgres()

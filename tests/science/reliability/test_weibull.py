@@ -163,7 +163,15 @@ NEARLY_FLAT = [
 ]  # fmt: skip
 
 
+OUT_OF_NUMBERS = [
+    (0.0, 50.0, False, 3), (0.0, 53.0, False, 1), (53.0, 1.0, True, 3), (50.0, 59.0, False, 2),
+    (231.0, 1.0, True, 1), (233.0, 1.0, True, 2), (243.0, 1.0, True, 1), (216.0, 1.0, True, 2),
+    (705.0, 1.0, True, 3),
+]  # fmt: skip
+
+
 @example(NEARLY_FLAT, 24.0)
+@example(OUT_OF_NUMBERS, 24.0)
 @given(pairs, st.sampled_from([24.0, 1 / 365.25, 86400.0]))
 def test_the_fit_is_the_same_in_any_unit(rows: list[tuple[float, float, bool, int]], unit: float) -> None:
     one, other = fit_weibull(made(rows)), fit_weibull(made(rows, unit))
@@ -228,7 +236,9 @@ def test_the_careful_search_finds_the_limits_of_the_quick_one(
     cut = fit.log_likelihood - 0.5 * float(stats.chi2.ppf(0.95, 1))
     top = np.array([log(fit.shape), log(fit.scale)])
     reach = 1.96 * fit.se_log_shape
-    assert exp(module._searched_limit(like, top, 0, reach, cut)) == pytest.approx(fit.shape_high, rel=1e-5)
+    searched = module._searched_limit(like, top, 0, reach, cut)
+    assert searched is not None
+    assert exp(searched) == pytest.approx(fit.shape_high, rel=1e-5)
 
 
 def test_limits_can_be_left_out() -> None:

@@ -45,6 +45,8 @@ WHY: Final[dict[Outcome, str]] = {
     "nothing observed": "No time known good and no failure: nothing was observed.",
 }
 
+#: Log units from the estimate beyond which a limit bounds nothing: some 10^17 times it.
+_FARTHEST: Final = 40.0
 #: Observations from which on a first fit of a part of them is worth its time.
 _LARGE: Final = 20_000
 _PART: Final = 2_000
@@ -356,13 +358,12 @@ def _limits(
                 continue
             reach = side * math.sqrt(2 * fall) * errors[which]
             found.append(_profile_limit(like, top, which, reach, cut))
-    said = []
-    if open_shape:
-        said.append("The data do not bound the shape from below.")
-    if open_low or open_high:
-        ends = " and ".join(w for w, o in (("below", open_low), ("above", open_high)) if o)
-        said.append(f"The data do not bound the scale from {ends}.")
     values = [None if x is None else math.exp(x) for x in found]
+    said = []
+    for name, pair in (("shape", values[:2]), ("scale", values[2:])):
+        ends = " and ".join(w for w, end in zip(("below", "above"), pair, strict=True) if end is None)
+        if ends:
+            said.append(f"The data do not bound the {name} from {ends}.")
     return (values[0], values[1]), (values[2], values[3]), " ".join(said)
 
 
@@ -384,7 +385,7 @@ def _open_ends(like: Likelihood, cut: float) -> tuple[bool, bool, bool]:
     return value(c) >= cut, value(max(c, 1.0)) >= cut, value(min(c, 1.0)) >= cut
 
 
-def _profile_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
+def _profile_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float | None:
     """Limit of log shape (which = 0) or log scale (1): Newton on both conditions at once, else by search."""
     other = 1 - which
     here = top.copy()
@@ -408,6 +409,8 @@ def _profile_limit(like: Likelihood, top: FloatArray, which: int, reach: float, 
         here = here + step
         if (here[which] - top[which]) * reach <= 0:
             break
+        if abs(here[which] - top[which]) > _FARTHEST:
+            break
         if abs(step[which]) < 1e-11 and abs(step[other]) < 1e-6:
             return float(here[which])
         if abs(short) < 1e-9 and abs(gradient[other]) < 1e-6 and hessian[other, other] < 0:
@@ -417,11 +420,12 @@ def _profile_limit(like: Likelihood, top: FloatArray, which: int, reach: float, 
 
 def _solved(one: FloatArray, two: FloatArray, wanted: tuple[float, float]) -> FloatArray | None:
     """The point at which two rows give what is wanted; None where they say the same, or nothing finite."""
-    det = one[0] * two[1] - one[1] * two[0]
-    if not math.isfinite(det) or abs(det) < 1e-14 * float(np.abs(one).max() * np.abs(two).max()):
+    (a, b), (c, d) = one.tolist(), two.tolist()  # plain numbers overflow to infinity and say nothing
+    det = a * d - b * c
+    if not math.isfinite(det) or abs(det) < 1e-14 * max(abs(a), abs(b)) * max(abs(c), abs(d)):
         return None
-    step = np.array([wanted[0] * two[1] - one[1] * wanted[1], one[0] * wanted[1] - wanted[0] * two[0]]) / det
-    return step if np.isfinite(step).all() else None
+    step = ((wanted[0] * d - b * wanted[1]) / det, (a * wanted[1] - wanted[0] * c) / det)
+    return np.array(step) if all(map(math.isfinite, step)) else None
 
 
 def _ak(point: FloatArray) -> tuple[float, float]:
@@ -429,8 +433,9 @@ def _ak(point: FloatArray) -> tuple[float, float]:
     return -k * float(point[1]), k
 
 
-def _searched_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float:
-    """The same limit by stepping outwards and halving, with the other parameter at its best each time."""
+def _searched_limit(like: Likelihood, top: FloatArray, which: int, reach: float, cut: float) -> float | None:
+    """The same limit by stepping outwards and halving, with the other parameter at its best each time; None
+    where it lies farther off than any use of it."""
     best_other = float(top[1 - which])
 
     def over(x: float) -> bool:
@@ -440,6 +445,8 @@ def _searched_limit(like: Likelihood, top: FloatArray, which: int, reach: float,
 
     inside, step = float(top[which]), reach
     for _ in range(200):
+        if abs(inside + step - float(top[which])) > _FARTHEST:
+            return None
         if not over(inside + step):
             break
         inside += step
@@ -471,9 +478,13 @@ def _profile(like: Likelihood, which: int, x: float, start: float) -> tuple[floa
 def _best(at: Callable[[float], tuple[float, float, float]], y: float) -> tuple[float, float]:
     """Maximum of a function of one number with a single top: damped Newton, uphill only."""
     value, slope, curve = at(y)
-    while not math.isfinite(value):
+    for _ in range(60):
+        if math.isfinite(value):
+            break
         y *= 0.5
         value, slope, curve = at(y)
+    else:
+        return -math.inf, y
     for _ in range(100):
         step = slope / -curve if curve < 0 else math.copysign(1.0, slope)
         step = max(-2.0, min(2.0, step))
