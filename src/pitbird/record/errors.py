@@ -69,6 +69,14 @@ class ProofRefused(RecordError):
     """A proof does not show what it is held to show. Whatever the garbage, a verifier raises only this."""
 
 
+class BadNote(RecordError):
+    """A signed note or a verifier key is malformed, or a signature was not made by the key it names."""
+
+
+class BadCheckpoint(RecordError):
+    """A checkpoint or its census is malformed, of another book, or not signed by the key asked for."""
+
+
 class BookBroken(RecordError):
     """An exported book fails verification; ``line`` is the number of the line, counted from 1."""
 
