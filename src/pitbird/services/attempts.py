@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from pitbird.fleet.times import Ms, ms_from, ms_of, next_change_over
-from pitbird.services.quick import QUICK
-from pitbird.store import book
+from pitbird.fleet.times import Ms, ms_from, next_change_over
+from pitbird.services.counted import counted
 
 
 @dataclass
@@ -45,7 +42,9 @@ def attempts(*, since: Ms, until: Ms, site: str | None = None) -> Attempts:
     An entry counts by its own time, or by that of its correction; a voided one does not count.
     """
     counts: dict[str, dict[str, Count]] = {"detector": {}, "person": {}, "cylinder": {}}
-    for body in _tests(since, until, site):
+    for body in counted("bump-test", since=since, until=until):
+        if site is not None and body.get("where") != site:
+            continue
         gases = [application["cylinder"] for application in body.get("applications", ())]
         for subject in dict.fromkeys((body["detector"], body["by"], *gases)):
             sort = subject.partition(":")[0]
@@ -68,31 +67,3 @@ def day_at(day: date, zone: str) -> tuple[Ms, Ms]:
 def _worst_first(count: Count) -> tuple[float, int, str]:
     spoiled = count.outcomes["spoiled"]
     return (-spoiled / count.all, -spoiled, count.subject)
-
-
-def _tests(since: Ms, until: Ms, site: str | None) -> Iterator[Mapping[str, Any]]:
-    """The bump tests of the period as they count: corrected ones in place of their originals."""
-    corrections: dict[str, Mapping[str, Any]] = {}
-    for row in book.of_kind("correction"):
-        body = QUICK.decode(row.leaf)["body"]
-        corrections[body["corrects"]] = body
-    seen = set()
-    for row in book.of_kind("bump-test", since=since, until=until):
-        seen.add(row.entry_id)
-        said = _counted(QUICK.decode(row.leaf)["body"], corrections.get(row.entry_id))
-        if said is not None and _within(said, since, until, site):
-            yield said
-    for corrected, correction in corrections.items():
-        replacement = correction.get("replacement")
-        if replacement is None or replacement["kind"] != "bump-test" or corrected in seen:
-            continue
-        if _within(replacement, since, until, site):
-            yield replacement
-
-
-def _counted(body: Mapping[str, Any], correction: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
-    return body if correction is None else correction.get("replacement")
-
-
-def _within(body: Mapping[str, Any], since: Ms, until: Ms, site: str | None) -> bool:
-    return since <= ms_of(body["at"]) < until and (site is None or body.get("where") == site)
