@@ -58,7 +58,7 @@ def pages() -> list[str]:
         "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
         "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
-        "/evidence", "/evidence?by=type&clock=handed-out",
+        "/evidence", "/evidence?by=type&clock=handed-out", "/evidence/wear",
         "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
         "/password", "/tables/detectors", "/book",
         "/book/0", "/book/4", "/book/16", "/book/4/replace", "/book/16/replace", "/rules",

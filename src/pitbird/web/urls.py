@@ -29,6 +29,7 @@ from pitbird.web.views import (
     serving,
     slips,
     tables,
+    wear,
     would,
     write,
 )
@@ -67,6 +68,7 @@ urlpatterns = [
     path("doubts", doubts.doubtful, name="doubts"),
     path("attempts", attempts.attempts, name="attempts"),
     path("evidence", evidence.evidence_page, name="evidence"),
+    path("evidence/wear", wear.wear, name="wear"),
     path("look-back", look_back.look_backs, name="look-backs"),
     path("look-back/<int:index>", look_back.after_failure, name="look-back-failure"),
     path("look-back/id/<str:entry_id>", look_back.by_id, name="look-back-by-id"),
