@@ -13,6 +13,7 @@ from pitbird.fleet.times import DAY, Ms, local
 from pitbird.services import clock
 from pitbird.services.wear import AHEAD_DAYS, WORN, Wear, WearAhead, wear_ahead
 from pitbird.web import names as naming
+from pitbird.web import times
 
 
 @require_safe
@@ -61,8 +62,10 @@ def _line(each: Wear, told: WearAhead, zone: str) -> dict[str, Any]:
     def date(days: float | None) -> str:
         if days is None:
             return _("later")
-        when = local(max(Ms(int(start + days * DAY)), told.now), zone)
-        return when.date().isoformat()
+        when = Ms(int(start + days * DAY))
+        if when <= told.now:
+            return _("already")
+        return times.day_shown(local(when, zone).date().isoformat())
 
     passing = each.passing
     return {
