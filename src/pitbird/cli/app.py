@@ -10,6 +10,7 @@ from pitbird.cli import (
     begin,
     book,
     calc,
+    checkpoint,
     correct,
     demo,
     doctor,
@@ -83,5 +84,7 @@ app.command(name="look-back")(look_back.command)
 app.command(name="countersign")(doubts.countersign)
 app.command(name="seen")(who_saw.command)
 app.add_typer(book.app, name="book")
+app.add_typer(checkpoint.app, name="checkpoint")
+app.add_typer(checkpoint.key_app, name="key")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")

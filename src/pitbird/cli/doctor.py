@@ -23,9 +23,10 @@ def command(
 
         put_back()
     from pitbird.services.checking import full_check
+    from pitbird.services.checkpoints import check_kept
 
     typer.echo(f"The book in {home()}")
-    checks = full_check()
+    checks = (*full_check(), check_kept(home()))
     for check in checks:
         told = f": {check.complaint}; {check.remedy}" if check.complaint else ""
         typer.echo(f"  {'WRONG' if told else 'right'}  {check.what}{told}")

@@ -35,20 +35,35 @@ def command(
     check_before(host, port, certificate, key)
     make_ready()
     refuse_a_book_in_doubt()
+    keep_a_checkpoint()
     serve(host, port, workers=workers, certificate=certificate, key=key)
 
 
 def refuse_a_book_in_doubt() -> None:
     """Look quickly whether the book can be relied on; pages that might say yes wrongly are not served."""
+    from pitbird.cli.ready import home
     from pitbird.cli.refusing import NEGATIVE
     from pitbird.services.checking import quick_check
+    from pitbird.services.checkpoints import check_kept
 
-    wrong = [check for check in quick_check() if check.complaint]
+    wrong = [check for check in (*quick_check(), check_kept(home())) if check.complaint]
     for check in wrong:
         typer.echo(f"WRONG  {check.what}: {check.complaint}; {check.remedy}", err=True)
     if wrong:
         typer.echo("The pages are not served. `pitbird doctor` looks at the whole book.", err=True)
         raise typer.Exit(NEGATIVE)
+
+
+def keep_a_checkpoint() -> None:
+    """Sign the book as it stands, where it grew since yesterday; a key that cannot be used is told of."""
+    from pitbird.cli.checkpoint import passphrase
+    from pitbird.cli.ready import home
+    from pitbird.services.checkpoints import CheckpointRefused, daily_checkpoint
+
+    try:
+        daily_checkpoint(home(), passphrase())
+    except (CheckpointRefused, OSError) as fault:
+        typer.echo(f"No checkpoint was made: {fault}", err=True)
 
 
 def check_before(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> None:
