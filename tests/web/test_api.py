@@ -211,5 +211,6 @@ def test_there_is_no_page_of_documentation_from_elsewhere_and_the_schema_is_behi
     schema = keeper.get("/api/openapi.json").json()
     assert set(schema["paths"]) == {
         "/api/gate", "/api/detectors/{code}", "/api/entries", "/api/calc", "/api/calc/{name}",
+            "/api/checkpoint", "/api/proof/inclusion", "/api/proof/consistency",
     }  # fmt: skip
     assert Client().get("/api/openapi.json").status_code == 302

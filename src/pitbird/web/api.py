@@ -10,11 +10,13 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final, Literal
 
 import msgspec
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.urls import URLPattern
 from ninja import NinjaAPI
 from ninja.errors import AuthenticationError, HttpError, ValidationError
+from ninja.params import functions as param_functions
 from ninja.security import SessionAuth
 
 from pitbird.calc import definition, registry
@@ -22,12 +24,13 @@ from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.faults import Fault
 from pitbird.record.canonical import parse
-from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
+from pitbird.record.errors import BadTree, DuplicateKey, NotCanonical, NotJson
 from pitbird.rules.decision import Decision, Finding
-from pitbird.services import clock
+from pitbird.services import checkpoints, clock
 from pitbird.services.gate import GateRow, UnknownSubject, gate, gate_one
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, EntryRefused, IdTaken, prepare, write
+from pitbird.store import book
 from pitbird.web.names import Names
 from pitbird.web.telling import subjects_in, tell_finding
 from pitbird.web.views import asked
@@ -250,6 +253,39 @@ def get_detector(
         "state": msgspec.to_builtins(row.state),
     }
     return answer(request, data)
+
+
+@api.exception_handler(checkpoints.CheckpointRefused)
+@api.exception_handler(BadTree)
+def _no_proof(request: HttpRequest, fault: ValueError) -> HttpResponse:
+    return failure(request, 422, "refused", str(fault))
+
+
+@api.get("checkpoint", summary="The newest checkpoint, as a signed note")
+def get_checkpoint(request: HttpRequest) -> HttpResponse:
+    """Plain text in the C2SP form; 404 where none was made yet."""
+    found = checkpoints.kept(settings.CONFIG.home) if book.head().size else None
+    if found is None:
+        return failure(request, 404, "no-checkpoint", "There is no checkpoint yet.")
+    response = HttpResponse(found.path.read_bytes(), content_type="text/plain; charset=utf-8")
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+@api.get("proof/inclusion", summary="That an entry stands in the book of a size")
+def get_inclusion(request: HttpRequest, index: int, size: int) -> HttpResponse:
+    """RFC 9162 section 2.1.3: the hashes in hex, lowest first."""
+    proof = [each.hex() for each in checkpoints.inclusion(index, size)]
+    return answer(request, {"index": index, "size": size, "proof": proof})
+
+
+@api.get("proof/consistency", summary="That the book of one size begins with that of another")
+def get_consistency(
+    request: HttpRequest, to: int, old: int = param_functions.Query(..., alias="from")
+) -> HttpResponse:
+    """RFC 9162 section 2.1.4: the hashes in hex."""
+    proof = [each.hex() for each in checkpoints.consistency(old, to)]
+    return answer(request, {"from": old, "to": to, "proof": proof})
 
 
 @api.post("entries", summary="Write one entry")
