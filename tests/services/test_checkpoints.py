@@ -150,6 +150,23 @@ def test_a_kept_checkpoint_that_was_edited_is_told(fleet: Actor, tmp_path: Path)
     assert "cannot be relied on" in checkpoints.check_kept(tmp_path).complaint
 
 
+@pytest.mark.parametrize("garbage", [b"", b"\xff\xfe", b"no key\n"])
+def test_a_public_key_that_is_garbage_is_told_and_breaks_nothing(
+    garbage: bytes, fleet: Actor, tmp_path: Path
+) -> None:
+    checkpoints.make_checkpoint(tmp_path)
+    (tmp_path / "book-key.pub").write_bytes(garbage)
+
+    assert "cannot be relied on" in checkpoints.check_kept(tmp_path).complaint
+
+
+def test_a_public_key_that_is_gone_is_told(fleet: Actor, tmp_path: Path) -> None:
+    checkpoints.make_checkpoint(tmp_path)
+    (tmp_path / "book-key.pub").unlink()
+
+    assert "cannot be relied on" in checkpoints.check_kept(tmp_path).complaint
+
+
 def _keep(home: Path, size: int, root: bytes) -> None:
     key, name = checkpoints.signing_key(home), checkpoints.origin()
     text = Checkpoint(name, size, root).text()

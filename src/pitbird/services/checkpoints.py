@@ -20,7 +20,6 @@ from django.db import transaction
 
 from pitbird.record.canonical import canonical, parse_canonical
 from pitbird.record.checkpoint import Checkpoint, census_bytes, census_line, verify_checkpoint
-from pitbird.record.errors import RecordError
 from pitbird.record.merkle import Frontier, consistency_proof, inclusion_proof, verify_consistency
 from pitbird.record.note import (
     COSIGNATURE,
@@ -184,7 +183,7 @@ def check_kept(home: Path) -> Check:
         newest = kept(home)
         with transaction.atomic():
             told = _not_grown_from(newest, book.head()) if newest else ""
-    except (RecordError, CheckpointRefused) as fault:
+    except (ValueError, OSError) as fault:  # the files beside the book may hold anything
         told = f"the newest checkpoint cannot be relied on ({fault})"
     return Check(what, told, _CHANGED)
 
@@ -233,6 +232,12 @@ def cosign(
     The first is taken as it comes; compare the key's fingerprint with its keeper. What is signed is kept
     first, so that no second history is ever signed. Raises RecordError or CheckpointRefused.
     """
+    with transaction.atomic():
+        book.head(lock=True)  # one witness at a time: two at once could each sign another history
+        return _cosign(data, key, home, proof, passphrase)
+
+
+def _cosign(data: bytes, key: VerifierKey, home: Path, proof: bytes | None, passphrase: bytes | None) -> Note:
     new = verify_checkpoint(data, key).checkpoint
     path = home / "witnessed" / f"{sha256(key.text().encode()).hexdigest()}.note"
     if path.exists():
