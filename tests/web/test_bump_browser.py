@@ -188,7 +188,7 @@ def hold(browser: "Browser", site: Site, width: int, **options: Any) -> Iterator
         device_scale_factor=2,
         **options,
     )
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(45_000)  # a busy machine may hold a frame back for long
     context.add_cookies([{"name": "pitbird-session", "value": site.session, "url": site.address}])
     page = context.new_page()
     faults: list[str] = []
