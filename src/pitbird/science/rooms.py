@@ -314,7 +314,8 @@ def _left(rate: float, t: float) -> float:
 
 def _once(rate: float, t: float) -> float:
     """Integral of exp(-rate t) from 0 to t."""
-    return t if rate == 0 else -math.expm1(-rate * t) / rate
+    x = rate * t
+    return t if x < 1e-17 else -math.expm1(-x) / rate  # a rate of nothing, or too small to hold its digits
 
 
 def _twice(rate: float, t: float) -> float:
