@@ -46,12 +46,15 @@ if version_complaint(sys.version_info[:3], sys.executable):
     sys.stderr.write(version_complaint(sys.version_info[:3], sys.executable) + "\n")
     sys.exit(2)
 
+from functools import partial
 from pathlib import Path  # noqa: E402 (the check above comes before anything that an old Python may lack)
 from typing import Any, NoReturn  # noqa: E402
 
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 STAMP = VENV / "pitbird-stamp.json"
+# Debian packages of which the tests use one program, to look at papers and signatures from outside.
+PROGRAMS = {"poppler-utils": "pdfsig", "qpdf": "qpdf", "openssl": "openssl"}
 LOCKS = {"runtime": ROOT / "requirements.lock", "dev": ROOT / "requirements-dev.lock"}
 PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "--no-color"]
 ON_POSTGRES = ("tests/store", "tests/services")  # tested twice: on SQLite with all others, and on PostgreSQL
@@ -382,8 +385,9 @@ def find_postgres() -> "str | None":
 
 
 def install_system_packages() -> "list[str]":
-    """What browser and PostgreSQL tests need, installed where it may be; returns what is missing, and why."""
+    """What the tests need besides, installed where it may be; returns what is missing, and why."""
     finders = {"chromium": find_chromium, "postgresql": find_postgres}
+    finders.update({package: partial(shutil.which, program) for package, program in PROGRAMS.items()})
     missing = [name for name, find in finders.items() if not find()]
     if not missing:
         return []

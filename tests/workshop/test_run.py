@@ -302,7 +302,8 @@ def test_what_cannot_be_installed_is_named_with_its_reason(monkeypatch: pytest.M
     monkeypatch.setattr(run, "find_postgres", lambda: "/usr/bin")
     monkeypatch.setattr(shutil, "which", lambda _: None)
     assert run.install_system_packages() == [
-        "chromium: apt-get is not here; install it with the system's own packages"
+        f"{name}: apt-get is not here; install it with the system's own packages"
+        for name in ("chromium", "poppler-utils", "qpdf", "openssl")
     ]
 
 
@@ -312,6 +313,7 @@ def test_nothing_is_installed_that_is_there(monkeypatch: pytest.MonkeyPatch) -> 
 
     monkeypatch.setattr(run, "find_chromium", lambda: "/usr/bin/chromium")
     monkeypatch.setattr(run, "find_postgres", lambda: "/usr/bin")
+    monkeypatch.setattr(run, "PROGRAMS", {"a-shell": "sh"})
     monkeypatch.setattr(run, "apt_install", refuse)
     assert run.install_system_packages() == []
 
@@ -330,11 +332,12 @@ def test_debian_packages_are_asked_for_once_and_without_recommendations(
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     monkeypatch.setattr(run, "find_chromium", lambda: None)
     monkeypatch.setattr(run, "find_postgres", lambda: None)
+    monkeypatch.setattr(run, "PROGRAMS", {"qpdf": "qpdf"})
     missing = run.install_system_packages()
     calls = (tmp_path / "calls").read_text().splitlines()
     assert calls[0].endswith("update")
-    assert status != 0 or calls[1].endswith("install --no-install-recommends chromium postgresql")
-    assert [line.split(":")[0] for line in missing] == ["chromium", "postgresql"]
+    assert status != 0 or calls[1].endswith("install --no-install-recommends chromium postgresql qpdf")
+    assert [line.split(":")[0] for line in missing] == ["chromium", "postgresql", "qpdf"]
     assert all(why in line for line in missing)
 
 
