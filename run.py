@@ -46,7 +46,7 @@ if version_complaint(sys.version_info[:3], sys.executable):
     sys.stderr.write(version_complaint(sys.version_info[:3], sys.executable) + "\n")
     sys.exit(2)
 
-from functools import partial
+from functools import partial  # noqa: E402
 from pathlib import Path  # noqa: E402 (the check above comes before anything that an old Python may lack)
 from typing import Any, NoReturn  # noqa: E402
 
