@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pitbird.record.blob import Blob
 from pitbird.record.book import (
-    Blob,
     BookReport,
     export_line,
     header_line,

@@ -12,34 +12,21 @@ The verifier shows that the file is whole and unchanged since its root was made.
 only a checkpoint shows that somebody else holds: give it as ``known_roots``.
 """
 
-import base64
-import binascii
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
+from pitbird.record.blob import Blob, blob_to_json, open_blobs
 from pitbird.record.canonical import STANDARD, Codec, canonical, parse_canonical
 from pitbird.record.errors import BadSeal, BookBroken, RecordError
 from pitbird.record.leaf import ENTRY_ID, Leaf, leaf_of
 from pitbird.record.merkle import grow, root_over
-from pitbird.record.seal import commitments_in, opens
 from pitbird.record.signature import verify_signature
 
 FORMAT = "pitbird-book/1"
 GENESIS = "genesis"
-MEDIA_TYPE = re.compile(r"[a-z]+/[a-z0-9][a-z0-9.+-]*", re.ASCII)
-"""The form of a file's type; it lies outside the commitment, so it is a hint only. Use ``fullmatch``."""
 _ROOT = re.compile(r"[0-9a-f]{64}", re.ASCII)
-
-
-@dataclass(frozen=True, slots=True)
-class Blob:
-    """What a commitment opens to: text in UTF-8, or a file when ``media_type`` is given."""
-
-    salt: bytes
-    data: bytes
-    media_type: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +73,7 @@ def export_line(index: int, leaf_raw: bytes, sealed: Mapping[str, Blob] | None =
     """
     line = b'{"index":%d,"leaf":%b' % (index, leaf_raw)
     if sealed:
-        line += b',"sealed":' + canonical({name: _blob_to_json(name, blob) for name, blob in sealed.items()})
+        line += b',"sealed":' + canonical({name: blob_to_json(name, blob) for name, blob in sealed.items()})
     return line + b"}\n"
 
 
@@ -244,22 +231,13 @@ class _Reader:
             self.subjects[subject] = wanted
 
     def seals(self, leaf: Leaf, given: Any, present: bool) -> tuple[dict[str, Blob], tuple[str, ...]]:
-        if present and (type(given) is not dict or not given):
-            self.broken("sealed is not an object with at least one blob", _UNCHANGED)
-        standing = commitments_in(leaf.body) if b"sha256:" in leaf.raw else []
-        sealed: dict[str, Blob] = {}
-        for name, shown in (given or {}).items():
-            if name not in standing:
-                self.broken(f"a blob is given for {_short(name)}, which the body does not hold", _UNCHANGED)
-            blob = _blob_from_json(shown)
-            if blob is None:
-                self.broken(f"the blob of {_short(name)} is neither a text nor a file", _UNCHANGED)
-            if not opens(name, blob.salt, blob.data):
-                self.broken(f"the blob of {_short(name)} is not what was recorded", _UNCHANGED)
-            sealed[name] = blob
+        try:
+            sealed, missing = open_blobs(leaf, {} if present and given is None else given)
+        except BadSeal as error:
+            self.broken(error.what, _UNCHANGED)
+        for name in sealed:
             self.opened.add(bytes.fromhex(name[7:]))
             self.withheld.pop(name, None)
-        missing = tuple(name for name in standing if name not in sealed)
         self.withheld.update((name, None) for name in missing if bytes.fromhex(name[7:]) not in self.opened)
         return sealed, missing
 
@@ -305,53 +283,3 @@ def _without_line_end(text: bytes | str) -> bytes | str:
     if isinstance(text, str):
         return text.removesuffix("\n").removesuffix("\r")
     return bytes(text).removesuffix(b"\n").removesuffix(b"\r")
-
-
-def _blob_to_json(name: str, blob: Blob) -> dict[str, str]:
-    if not opens(name, blob.salt, blob.data):
-        raise BadSeal(
-            f"the blob does not open {_short(name)}",
-            where="sealed",
-            remedy="Leave it out, or find the right one.",
-        )
-    salt = base64.b64encode(blob.salt).decode("ascii")
-    if blob.media_type is not None:
-        if not MEDIA_TYPE.fullmatch(blob.media_type):
-            raise BadSeal(
-                f"{blob.media_type!a} is not a media type",
-                where="sealed",
-                remedy="Give one like image/jpeg.",
-            )
-        return {"base64": base64.b64encode(blob.data).decode("ascii"), "salt": salt, "type": blob.media_type}
-    try:
-        return {"salt": salt, "text": blob.data.decode("utf-8")}
-    except UnicodeDecodeError:
-        raise BadSeal(
-            "the text is not UTF-8", where="sealed", remedy="Give its media type to write a file."
-        ) from None
-
-
-def _blob_from_json(shown: Any) -> Blob | None:
-    """Read a blob; None when it has not one of the two shapes."""
-    if type(shown) is not dict or not all(type(item) is str for item in shown.values()):
-        return None
-    salt = _base64(shown.get("salt", ""))
-    if shown.keys() == {"salt", "text"}:
-        return None if salt is None else Blob(salt, shown["text"].encode("utf-8"))
-    if shown.keys() != {"base64", "salt", "type"} or not MEDIA_TYPE.fullmatch(shown["type"]):
-        return None
-    data = _base64(shown["base64"])
-    return None if salt is None or data is None else Blob(salt, data, shown["type"])
-
-
-def _base64(text: str) -> bytes | None:
-    try:
-        data = base64.b64decode(text, validate=True)
-    except (ValueError, binascii.Error):
-        return None
-    # One spelling only: the unused last bits must be zero.
-    return data if base64.b64encode(data).decode("ascii") == text else None
-
-
-def _short(name: str) -> str:
-    return ascii(name if len(name) <= 24 else f"{name[:24]}...")

@@ -14,7 +14,8 @@ from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.state import State
 from pitbird.intake.entries import read_body
 from pitbird.intake.faults import EntryRefused, Fault
-from pitbird.record.book import Blob, export_line, header_line, read_book, trailer_line
+from pitbird.record.blob import Blob
+from pitbird.record.book import export_line, header_line, read_book, trailer_line
 from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import Frontier
 from pitbird.record.seal import commitments_in

@@ -10,7 +10,8 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from pitbird.record.book import Blob, export_line, header_line, trailer_line
+from pitbird.record.blob import Blob
+from pitbird.record.book import export_line, header_line, trailer_line
 from pitbird.record.canonical import canonical
 from pitbird.record.leaf import make_leaf
 from pitbird.record.merkle import Frontier
