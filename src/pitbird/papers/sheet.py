@@ -155,11 +155,13 @@ class Sealed(msgspec.Struct, frozen=True):
 
 class Standing(msgspec.Struct, frozen=True):
     """How a paper stands to the book: the entry it is about, the checkpoint it stands under, and in words
-    what is amiss with that (none made, an older one, not yet covering the entry)."""
+    what is amiss with that (none made, an older one, not yet covering the entry); ``alarm`` where the book
+    cannot be relied on, which then stands first on the paper."""
 
     leaf: Leaf | None
     checkpoint: Sealed | None
     said: tuple[str, ...] = ()
+    alarm: str = ""
 
 
 class Sheet(msgspec.Struct, frozen=True):
@@ -204,6 +206,7 @@ def print_sheet(sheet: Sheet, *, made_at: datetime, paper: Paper = "a4") -> byte
         "wide": False,
         "blocks": [_reference(sheet.standing)],
     }
+    alarm = (Loud("Do not rely on this paper", (sheet.standing.alarm,)),) if sheet.standing.alarm else ()
     data = {
         "title": sheet.title,
         "lang": sheet.locale if sheet.locale.startswith("en") else "en",
@@ -211,7 +214,7 @@ def print_sheet(sheet: Sheet, *, made_at: datetime, paper: Paper = "a4") -> byte
         "foot": sheet.foot,
         "page": ["page", "of"],
         "answer": msgspec.to_builtins(sheet.answer),
-        "opening": msgspec.to_builtins(sheet.opening),
+        "opening": msgspec.to_builtins((*alarm, *sheet.opening)),
         "sections": [*(_section(part) for part in parts), reference],
     }
     return typeset("sheet", data, made_at=made_at, paper=paper)

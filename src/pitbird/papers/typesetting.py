@@ -63,7 +63,7 @@ def _compiled(source: Path | bytes, root: Path | None, data: Mapping[str, Any], 
 
     text = json.dumps(data, ensure_ascii=False, sort_keys=True, allow_nan=False)
     settings: dict[str, Any] = {"root": root, "ignore_system_fonts": True, "sys_inputs": {"data": text}}
-    compiler = typst.Compiler(source, **settings)  # type: ignore[type-var]
+    compiler = typst.Compiler(source, **settings)
     seconds = int(made_at.timestamp())
     made = compiler.compile(format="pdf", pdf_standards=STANDARDS, timestamp=seconds)
     assert isinstance(made, bytes)  # noqa: S101 - a PDF without an output path is bytes

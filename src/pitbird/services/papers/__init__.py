@@ -1,0 +1,1 @@
+"""Papers that leave the house: each use case reads the book, makes a checkpoint and prints."""
