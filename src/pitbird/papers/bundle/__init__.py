@@ -1,0 +1,1 @@
+"""Audit bundles: what stands in them, and the two verifiers that travel inside."""
