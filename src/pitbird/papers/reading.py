@@ -51,6 +51,11 @@ def word(value: str) -> str:
     return _VALUES.get(value) or value.replace("-", " ").replace("_", " ")
 
 
+def topic_words(topic: str) -> str:
+    """What somebody is trained in: "trained in bump tests"."""
+    return "bump tests" if topic == "bump-test" else word(topic)
+
+
 def code(subject: str | None) -> str:
     """``D-017`` for ``detector:D-017``."""
     return (subject or "").partition(":")[2] or (subject or "")
@@ -125,6 +130,10 @@ class Reader:
         """A day and time with the day of the week."""
         instant = ms_of(at) if isinstance(at, str) else at
         return locales.moment(instant, zone or self.zone, self.locale, weekday=True, seconds=seconds)
+
+    def short(self, at: Ms) -> str:
+        """A day and time for a column of a table, without the day of the week."""
+        return locales.moment(at, self.zone, self.locale)
 
     def day(self, text: str | None) -> str:
         """A day; "not stated" for none."""

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from pitbird.fleet.kinds.base import INSTANT, SEALED, SUBJECT
-from pitbird.papers.reading import Reader, Written, capital, code, joined, word
+from pitbird.papers.reading import Reader, Written, capital, code, joined, topic_words, word
 
 Body = Mapping[str, Any]
 
@@ -148,7 +148,7 @@ def _alarm(body: Body, reader: Reader) -> str:
 
 
 def _training(body: Body, reader: Reader) -> str:
-    who, topic = reader.name(body["person"]), word(body["topic"])
+    who, topic = reader.name(body["person"]), topic_words(body["topic"])
     if body.get("result", "passed") == "failed":
         return f"{who} did not pass the training in {topic}."
     until = f"; holds until {reader.day(body['valid_until'])}" if body.get("valid_until") else ""

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from pitbird.fleet import bump
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState
 from pitbird.fleet.times import Ms, local, ms_of
 from pitbird.papers.bump_test import BumpTest, Gas, sheet
-from pitbird.papers.reading import Reader, Written, code, word
+from pitbird.papers.reading import Reader, Written, code, topic_words, word
 from pitbird.services.knowing import Now, Then
 from pitbird.services.papers import making
 from pitbird.services.papers.making import Made, NoSuchPaper, Order
-
-_TOPICS: Final = {"bump-test": "bump tests"}
 
 
 def bump_test(index: int, order: Order) -> Made:
@@ -93,7 +91,7 @@ def quarantined(state: CylinderState, at: Ms, read: Reader) -> str:
 
 def trained(person: str, topic: str, at: Ms, zone: str, read: Reader) -> str:
     """Whether somebody's training in a topic held at a moment, as the book knows it now."""
-    state, what = Now().state(person), f"training in {_TOPICS.get(topic, word(topic))}"
+    state, what = Now().state(person), f"training in {topic_words(topic)}"
     day = local(at, zone).date().isoformat()
     trainings = state.trainings if isinstance(state, PersonState) else ()
     # Newest first: the one before that moment decides.

@@ -16,6 +16,7 @@ from pitbird.papers.reading import WITHHELD, Reader, Written, code
 from pitbird.papers.sheet import Leaf, Sealed, Sheet, Standing, print_sheet
 from pitbird.papers.typesetting import PAPERS, Paper
 from pitbird.record.leaf import read_leaf
+from pitbird.rules.decision import Decision
 from pitbird.services import clock, correcting, people
 from pitbird.services.checkpoints import check_kept, kept, make_checkpoint
 from pitbird.services.knowing import Now
@@ -132,6 +133,13 @@ def names(subjects: Iterable[str]) -> dict[str, str]:
             erased = f"{code(subject)}, name {WITHHELD}" if state.name else code(subject)
             found[subject] = open_names.get(subject, erased)
     return found
+
+
+def named_in(decision: Decision) -> set[str]:
+    """The people and sites that the findings of a decision name."""
+    return {
+        value for finding in decision.findings for _name, value in finding.facts if value.startswith(_PEOPLE)
+    }
 
 
 def _strings(value: Any) -> Iterable[str]:
