@@ -1139,6 +1139,13 @@ def knowns(to: Cases, stranger: Book) -> None:
         ("empty", "an empty file", b""),
     ):
         held(f"proof-{short}", what, five, {**one, KNOWN: data})
+    first = json.loads(consistency_json(book, 1))
+    held(
+        "proof-true",
+        "true for the size 1",
+        note(checkpoint_text(book.until(1)), KEEPER),
+        {**one, KNOWN: jcs({**first, "from": True}) + b"\n"},
+    )
 
 
 # --- Manifest, files, keys
