@@ -77,6 +77,10 @@ class BadCheckpoint(RecordError):
     """A checkpoint or its census is malformed, of another book, or not signed by the key asked for."""
 
 
+class BadArchive(RecordError):
+    """A ZIP file that is none, could be read in two ways, or holds bytes that no file owns."""
+
+
 class BookBroken(RecordError):
     """An exported book fails verification; ``line`` is the number of the line, counted from 1."""
 
