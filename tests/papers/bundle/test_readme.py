@@ -13,7 +13,6 @@ TOLD = Told(
     asked=[("Detectors", "D-017, D-018"), ("From", "2026-01-01")],
     since="2026-01-01T00:00:00.000Z",
     until="2026-06-30",
-    texts_withheld=False,
     pages=[("tests.csv", "bump tests")],
 )
 

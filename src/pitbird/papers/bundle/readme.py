@@ -22,7 +22,6 @@ class Told:
     asked: Sequence[tuple[str, str]]
     since: str | None
     until: str | None
-    texts_withheld: bool
     verifiers: Sequence[str] = ("verify.py", "verify.html")
     pages: Sequence[tuple[str, str]] = ()
 

@@ -23,10 +23,17 @@ WITHHELD: Final = "withheld"
 #: So long after it happened an entry is listed as written late.
 LATE_MS: Final = 15 * MINUTE
 
-_COMMON: Final = (
-    "index", "entry", "at_utc", "at_local", "zone", "recorded_utc", "by", "by_name", "site", "stands",
-    "instead_of", "all_here", "note",
+_BEFORE: Final = ("index", "at_local", "at_utc")
+_AFTER: Final = (
+    "by", "by_name", "site", "stands", "instead_of", "all_here", "note", "recorded_utc", "zone", "entry",
 )  # fmt: skip
+
+
+def _with(*own: str) -> tuple[str, ...]:
+    """A table's own columns between those that all tables share."""
+    return (*_BEFORE, *own, *_AFTER)
+
+
 _TEST: Final = (
     "detector", "outcome_as_written", "footing", "spoiled_because", "channels_not_reached", "channels",
     "cylinders", "regulators", "gauge_bar", "gas_on_utc", "gas_on_s", "sound", "light", "vibration",
@@ -35,50 +42,51 @@ _TEST: Final = (
 
 #: Each table: what it is, and its columns.
 TABLES: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
-    "tests": ("bump tests", (*_COMMON, *_TEST)),
-    "spoiled": ("attempts at a bump test that were spoiled and prove nothing", (*_COMMON, *_TEST)),
-    "calibrations": ("calibrations, a line for each channel", (
-        *_COMMON, "detector", "result", "channel", "applied", "as_found", "as_left", "adjusted",
-        "channel_result", "tolerance_pct", "cylinders", "zeroed", "certificate",
+    "tests": ("bump tests", _with(*_TEST)),
+    "spoiled": ("attempts at a bump test that were spoiled and prove nothing", _with(*_TEST)),
+    "calibrations": ("calibrations, a line for each channel", _with(
+        "detector", "result", "channel", "applied", "as_found", "as_left", "adjusted", "channel_result",
+        "tolerance_pct", "cylinders", "zeroed", "certificate",
     )),
-    "hand-outs": ("who had which detector: handed out and handed back", (
-        *_COMMON, "detector", "what", "person", "person_name", "from_store", "permit", "due_back_utc",
-        "to_site",
+    "hand-outs": ("who had which detector: handed out and handed back", _with(
+        "detector", "what", "person", "person_name", "from_store", "permit", "due_back_utc", "to_site",
     )),
-    "untested": ("issued without a test that counts, on whose authority", (
-        *_COMMON, "detector", "to", "to_name", "authority", "authority_name", "until_utc", "reason",
+    "untested": ("issued without a test that counts, on whose authority", _with(
+        "detector", "to", "to_name", "authority", "authority_name", "until_utc", "reason",
     )),
-    "events": ("what happened to detectors: drops, faults, alarms, out of service, repairs, looking back", (
-        *_COMMON, "about", "kind", "what", "channels", "answers",
+    "events": ("what happened to detectors: drops, faults, alarms, out of service, repairs,
+        looking back", _with(
+        "about", "kind", "what", "channels", "answers",
     )),
-    "trainings": ("training of those who tested", (
-        *_COMMON, "person", "person_name", "topic", "result", "trainer", "valid_until",
+    "trainings": ("training of those who tested", _with(
+        "person", "person_name", "topic", "result", "trainer", "valid_until",
     )),
-    "cylinders": ("test gas with its certificate's values, a line for each gas", (
-        *_COMMON, "cylinder", "lot", "certificate", "traceable_to", "gas", "amount", "unit",
+    "cylinders": ("test gas with its certificate's values, a line for each gas", _with(
+        "cylinder", "lot", "certificate", "traceable_to", "gas", "amount", "unit",
         "expanded_uncertainty_pct", "balance", "made", "expires", "free_gas_l", "full_pressure_bar",
         "minimum_pressure_bar", "minimum_temperature_c",
     )),
-    "gas-used": ("the life of each cylinder: received, opened, gauge, emptied, quarantined, released", (
-        *_COMMON, "cylinder", "kind", "gauge_bar", "regulator", "at_site", "because", "answers",
+    "gas-used": ("the life of each cylinder: received, opened, gauge, emptied, quarantined, released",
+        _with(
+        "cylinder", "kind", "gauge_bar", "regulator", "at_site", "because", "answers",
     )),
-    "detectors": ("detectors as described, a line for each channel", (
-        *_COMMON, "detector", "make", "model", "serial", "firmware", "draws", "home", "channel", "gas",
+    "detectors": ("detectors as described, a line for each channel", _with(
+        "detector", "make", "model", "serial", "firmware", "draws", "home", "channel", "gas",
         "principle", "unit", "lfl_basis", "range_high", "alarms", "sensor_serial", "sensor_ends",
     )),
-    "people": ("people as described", (*_COMMON, "person", "person_name", "roles", "home", "left")),
-    "rules": ("site rules by the time from which they held, with what changed", (
-        *_COMMON, "of_site", "rules", "version", "in_force_from_utc", "in_force_to_utc", "changes",
+    "people": ("people as described", _with("person", "person_name", "roles", "home", "left")),
+    "rules": ("site rules by the time from which they held, with what changed", _with(
+        "of_site", "rules", "version", "in_force_from_utc", "in_force_to_utc", "changes",
     )),
-    "late": ("entries written more than a quarter of an hour after it happened", (
-        *_COMMON, "kind", "about", "minutes",
+    "late": ("entries written more than a quarter of an hour after it happened", _with(
+        "kind", "about", "minutes",
     )),
-    "corrections": ("corrected entries: what stood there and what stands instead, field by field", (
-        *_COMMON, "original", "original_kind", "original_at_utc", "how", "reason", "field",
-        "original_value", "corrected_value",
+    "corrections": ("corrected entries: what stood there and what stands instead, field by field", _with(
+        "original", "original_kind", "original_at_utc", "how", "reason", "field", "original_value",
+        "corrected_value",
     )),
-    "other": ("all other entries: the book itself, sites, regulators, sensors, notes, erasures", (
-        *_COMMON, "kind", "about", "text",
+    "other": ("all other entries: the book itself, sites, regulators, sensors, notes, erasures", _with(
+        "kind", "about", "text",
     )),
 }  # fmt: skip
 #: Tables that tell what happened, and so keep to the period asked for; the others tell what things are.
