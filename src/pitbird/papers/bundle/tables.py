@@ -54,8 +54,7 @@ TABLES: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "untested": ("issued without a test that counts, on whose authority", _with(
         "detector", "to", "to_name", "authority", "authority_name", "until_utc", "reason",
     )),
-    "events": ("what happened to detectors: drops, faults, alarms, out of service, repairs,
-        looking back", _with(
+    "events": ("what happened to detectors: drops, faults, alarms, out of service, repairs", _with(
         "about", "kind", "what", "channels", "answers",
     )),
     "trainings": ("training of those who tested", _with(
@@ -66,8 +65,7 @@ TABLES: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
         "expanded_uncertainty_pct", "balance", "made", "expires", "free_gas_l", "full_pressure_bar",
         "minimum_pressure_bar", "minimum_temperature_c",
     )),
-    "gas-used": ("the life of each cylinder: received, opened, gauge, emptied, quarantined, released",
-        _with(
+    "gas-used": ("the life of each cylinder: received, opened, gauge, emptied, in quarantine", _with(
         "cylinder", "kind", "gauge_bar", "regulator", "at_site", "because", "answers",
     )),
     "detectors": ("detectors as described, a line for each channel", _with(
