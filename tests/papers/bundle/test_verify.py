@@ -288,7 +288,7 @@ def test_the_same_notes_are_of_their_form(data: st.DataObject) -> None:
 
 
 def test_proofs_of_consistency_hold_for_all_small_trees_and_no_others() -> None:
-    """The proofs are made word for word by RFC 9162, section 2.1.4.1; each is also bent in every simple way."""
+    """The proofs are made word for word by RFC 9162, section 2.1.4.1; each is then bent in simple ways."""
     leaves = [sha(bytes([number])) for number in range(20)]
     stranger = sha(b"stranger")
     for size in range(1, 21):

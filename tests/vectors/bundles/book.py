@@ -155,13 +155,9 @@ class Book:
         blobs: dict[str, dict[str, str]] = {}
         for name, value in fields.items():
             if isinstance(value, bytes):
-                salt = sha(b"salt" + value)[:16]
-                fields[name] = "sha256:" + sha(salt + value).hex()
-                if value.startswith(b"\xff\xd8"):
-                    shown = {"base64": b64(value), "salt": b64(salt), "type": "image/jpeg"}
-                else:
-                    shown = {"salt": b64(salt), "text": value.decode()}
-                blobs[fields[name]] = shown
+                fields[name] = sealed(value, blobs)
+            elif isinstance(value, list):
+                fields[name] = [sealed(item, blobs) if isinstance(item, bytes) else item for item in value]
         body = {"about": about, "at": when, "id": entry_id(number), "kind": kind, "v": 1, **fields}
         leaf = {
             "body": body,
@@ -188,6 +184,17 @@ class Book:
 
     def about(self, *subjects: str) -> list[int]:
         return [i for i, leaf in enumerate(self.leaves) if set(subjects) & set(leaf["nth"])]
+
+
+def sealed(value: bytes, blobs: dict[str, dict[str, str]]) -> str:
+    """The commitment to a text or photo, which is put among the blobs."""
+    salt = sha(b"salt" + value)[:16]
+    name = "sha256:" + sha(salt + value).hex()
+    if value.startswith(b"\xff\xd8"):
+        blobs[name] = {"base64": b64(value), "salt": b64(salt), "type": "image/jpeg"}
+    else:
+        blobs[name] = {"salt": b64(salt), "text": value.decode()}
+    return name
 
 
 def entry_id(number: int) -> str:
@@ -253,7 +260,7 @@ def large_book() -> Book:
             by="person:P-2",
             photo=b"\xff\xd8\xff\xe0 a photo",
         )
-    book.add("note", "2026-03-08T08:00:00.000Z", ["detector:D-04"], text=b"Case cracked, alarm loud")
+    book.add("note", "2026-03-08T08:00:00.000Z", ["detector:D-04"], texts=[b"Case cracked", b"Alarm loud"])
     return book
 
 

@@ -173,6 +173,8 @@ def good_ones(to: Cases) -> None:
         (f"pitbird-leaf/1 {entry_id(0)} 020 {leaf[20].hex()}", "not such a code"),
         (f"pitbird-leaf/1 {entry_id(0)} 20 {leaf[20].hex().upper()}", "not such a code"),
         (f"pitbird-leaf/2 {entry_id(0)} 20 {leaf[20].hex()}", "not such a code"),
+        (f"pitbird-leaf/1 main 20 {leaf[20].hex()}", "not such a code"),
+        (f"pitbird-leaf/1 {entry_id(0)} 20 {leaf[20].hex()} ...", "not such a code"),
         ("", "not such a code"),
     ]
     to.good(
@@ -413,6 +415,20 @@ def entries(to: Cases) -> None:
         may="checkpoint",
     )
 
+    to.case(
+        "other-name-both",
+        "the keeper's key under another name, under which it signed all",
+        listed(
+            changed(
+                one, key__txt=f"{named.line}\n".encode(), checkpoint__note=note(checkpoint_text(book), named)
+            ),
+            named,
+        ),
+        BROKEN,
+        ("manifest-signature", LIST, None),
+        ("checkpoint-signature", HEAD, None),
+        may="checkpoint",
+    )
     for name, gone in (("dropped", 20), ("dropped-last", 39), ("dropped-first", 6)):
         left = [i for i in everyone if i != gone]
         to.case(
@@ -604,7 +620,24 @@ def dishonest(to: Cases) -> None:
         "hour", "an hour that no day has", 4, lambda leaf: leaf["body"].update(at="2026-03-03T24:00:00.000Z")
     )
     wrong("number-zero", "a number below 1", 4, lambda leaf: leaf.update(nth={D1: 0}))
-    wrong("number-true", "true for a number", 4, lambda leaf: leaf.update(nth={D1: True}))
+    wrong("number-true", "true for a number", 1, lambda leaf: leaf.update(nth={D1: True}))
+    wrong("number-text", "a text for a number", 4, lambda leaf: leaf.update(nth={D1: "3"}))
+    wrong("numbers-list", "a list of numbers", 4, lambda leaf: leaf.update(nth=[D1]))
+    wrong("version-true", "true for a schema version", 4, lambda leaf: leaf["body"].update(v=True))
+    wrong("about-text", "a text for what it is about", 4, lambda leaf: leaf["body"].update(about=D1))
+    wrong("signature-text", "a text for a signature", 5, lambda leaf: leaf.update(signature="x"))
+    wrong("signature-list", "a list for an algorithm", 5, lambda leaf: leaf["signature"].update(alg=[]))
+    wrong("signature-number", "a number for a key", 5, lambda leaf: leaf["signature"].update(key=1))
+    wrong(
+        "signature-short", "a signature of 63 bytes", 5, lambda leaf: leaf["signature"].update(sig="A" * 84)
+    )
+    wrong("signature-other", "a key of the other kind", 5, lambda leaf: leaf["signature"].update(alg="ES256"))
+    wrong(
+        "signature-spelling",
+        "a signature in another spelling of base64",
+        5,
+        lambda leaf: leaf["signature"].update(sig=respelled(leaf["signature"]["sig"])),
+    )
     wrong(
         "numbers-other",
         "a number for a subject that the body does not name",
@@ -679,6 +712,12 @@ def dishonest(to: Cases) -> None:
         "signature",
         "",
     )
+
+
+def respelled(text: str) -> str:
+    """The same bytes in base64url with unused bits that are not zero: 64 bytes leave four of them."""
+    alphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
+    return text[:-1] + alphabet[alphabet.index(text[-1]) + 1]
 
 
 def texts(to: Cases) -> None:
@@ -757,6 +796,7 @@ def forms(to: Cases) -> None:
         ("two", "two values on a line", line + line),
         ("empty", "an empty line", b""),
         ("list", "a list", b"[]"),
+        ("only-index", "an index without a leaf", b'{"index":4}'),
         ("more", "a key that does not belong there", line.replace(b'"index":4', b'"extra":1,"index":4')),
         ("index-text", "a text for an index", line.replace(b'"index":4', b'"index":"4"')),
         ("index-true", "true for an index", line.replace(b'"index":4', b'"index":true')),
@@ -774,6 +814,21 @@ def forms(to: Cases) -> None:
             BROKEN,
             ("entry", ENTRIES, None),
             ("tree", TREE, None),
+            may="incomplete leaf",
+        )
+    for short, what, leaf in (
+        ("leaf-list", "a list for a leaf", "[]"),
+        ("leaf-null", "null for a leaf", "null"),
+    ):
+        lines = lines_of(one)
+        lines[2] = b'{"index":4,"leaf":' + leaf.encode() + b"}"
+        to.case(
+            f"form-{short}",
+            what,
+            listed(changed(one, entries__jsonl=joined(lines))),
+            BROKEN,
+            ("entry", ENTRIES, 4),
+            ("leaf", ENTRIES, 4),
             may="incomplete",
         )
     for short, what, data in (
@@ -803,6 +858,15 @@ def counts(to: Cases) -> None:
         return changed(one, census__json=data, checkpoint__note=note(checkpoint_text(book, data), KEEPER))
 
     fewer = jcs({**census, D1: 4})
+    upper = checkpoint_text(book).replace("sha256:", "SHA256:")
+    to.case(
+        "census-line-other",
+        "a checkpoint whose line of a census is of another form",
+        listed(changed(one, checkpoint__note=note(upper, KEEPER))),
+        BROKEN,
+        ("census", CENSUS, None),
+        may="incomplete scope",
+    )
     to.case(
         "census-changed",
         "a census that counts less",
@@ -893,6 +957,10 @@ def scopes(to: Cases, one: Files) -> None:
         ("zero", "a number below 1", scope({D1: 0})),
         ("text", "a text for a number", good.replace(b'"detector:D-01":1', b'"detector:D-01":"1"')),
         ("list", "a list of subjects", good.replace(b'{"detector:D-01":1}', b'["detector:D-01"]')),
+        ("array", "a list", b"[]"),
+        ("since-number", "a number for a time", scope({D1: 1}, since=1)),
+        ("asked-inner", "a number in what was asked", scope({D1: 1}, asked={"detectors": [1]})),
+        ("true", "true for a number", good.replace(b'"detector:D-01":1', b'"detector:D-01":true')),
         ("asked", "asked for a number", scope({D1: 1}, asked={"detectors": 1})),
         ("asked-text", "a text for what was asked", scope({D1: 1}, asked="D-01")),
         (
@@ -913,6 +981,14 @@ def scopes(to: Cases, one: Files) -> None:
             ("scope", SCOPE, None),
             may="incomplete",
         )
+    beyond = scope({D1: 6}, "2026-03-09T00:00:00.000Z")
+    to.case(
+        "scope-beyond-since",
+        "a first number behind the last entry, and a time",
+        listed(changed(one, scope__json=beyond)),
+        BROKEN,
+        ("incomplete", ENTRIES, None),
+    )
     to.case(
         "scope-beyond",
         "a first number behind the last entry",
@@ -1066,6 +1142,44 @@ def heads(to: Cases, book: Book, one: Files, stranger: Book) -> None:
         good.replace(b"\n7\n", b"\n8\n"),
         "checkpoint-signature",
     )
+    rowed = "checkpoint-signature tree census incomplete scope leaf"
+    headed(
+        "no-end-two",
+        "two signatures, the second without its line feed",
+        note(text, KEEPER, WITNESS)[:-1],
+        may=rowed,
+    )
+    headed(
+        "hyphen",
+        "a hyphen for a dash before a witness's signature",
+        note(text, KEEPER, WITNESS).replace("— w".encode(), b"- w"),
+        may=rowed,
+    )
+    headed("parts", "a signature in two parts", note(text, KEEPER, WITNESS)[:-1] + b" AAAA\n", may=rowed)
+    headed(
+        "name",
+        "a witness's name with a plus sign in it",
+        note(text, KEEPER, Key("w", "w+itness", 4)),
+        may=rowed,
+    )
+    headed(
+        "bell",
+        "a control character in a witness's name",
+        note(text, KEEPER, Key("w", "w\aitness", 4)),
+        may=rowed,
+    )
+    headed("short", "a signature line without a signature", good + "— w AAAAAA==\n".encode(), may=rowed)
+    headed("many", "a hundred and one signatures", good + WITNESS.under(text).encode() * 100, may=rowed)
+    headed("rows-two", "no root", note("".join(rows[:2]), KEEPER))
+    headed("gap", "an empty line in it", note("".join([*rows, "\n", "more\n"]), KEEPER))
+    headed("delete", "a control character in it", note(text + "\x7f\n", KEEPER))
+    headed(
+        "size-large",
+        "a size that no book has",
+        note("".join([rows[0], "9999999999999999999\n", *rows[2:]]), KEEPER),
+    )
+    headed("size-text", "a size in words", note("".join([rows[0], "seven\n", *rows[2:]]), KEEPER))
+    headed("root-other", "a root that is not base64", note("".join([*rows[:2], "?\n", rows[3]]), KEEPER))
     made = listed(changed(one, checkpoint__note=note(checkpoint_text(stranger), KEEPER)))
     to.case(
         "checkpoint-of-another",
@@ -1131,6 +1245,8 @@ def knowns(to: Cases, stranger: Book) -> None:
         ("turned", "a proof in the wrong order", jcs({**value, "proof": hashes[::-1]}) + b"\n"),
         ("upper", "a proof in capitals", jcs({**value, "proof": [h.upper() for h in hashes]}) + b"\n"),
         ("none", "an empty proof", jcs({**value, "proof": []}) + b"\n"),
+        ("text", "a text for a proof", jcs({**value, "proof": ""}) + b"\n"),
+        ("list", "a list", b"[]\n"),
         ("to", "a proof to another size", jcs({**value, "to": 8}) + b"\n"),
         ("no-end", "a proof without its line feed", jcs(value)),
         ("space", "a proof that is not canonical", json.dumps(value).encode() + b"\n"),
@@ -1172,7 +1288,15 @@ def manifests(to: Cases) -> None:
     refused("upper", "a hash in capitals", note("".join([*rows[:2], rows[2].upper(), *rows[3:]]), KEEPER))
     refused("format", "another format", note(text.replace("bundle/1", "bundle/2"), KEEPER))
     refused("spaces", "two spaces", note(text.replace(" key.txt", "  key.txt"), KEEPER))
-    refused("name", "a name that is not allowed", note(text.replace("papers/", "../"), KEEPER))
+    refused("name", "a name that is not allowed", note(text.replace("README", "../README"), KEEPER))
+    refused("origin-none", "no origin", note(text.replace(ORIGIN, ""), KEEPER))
+    refused(
+        "origin-delete",
+        "a control character in the origin",
+        note(text.replace(ORIGIN, ORIGIN + "\x7f"), KEEPER),
+    )
+    refused("rows-one", "nothing but its form", note(rows[0], KEEPER))
+    refused("size", "a size in words", note(text.replace(" 50 README", " fifty README"), KEEPER))
     refused("gap", "an empty line", note(text.replace(rows[3], rows[3] + "\n"), KEEPER))
     good = listed(one)[LIST]
     refused("two", "two notes, one behind the other", note(good.decode() + "\n" + text, KEEPER))
@@ -1279,6 +1403,10 @@ def keys(to: Cases, one: Files) -> None:
         ("two", "two lines", f"{line}\n{OTHER.line}\n"),
         ("cut", "cut off", line[:-4] + "\n"),
         ("no-end", "without its line feed", line),
+        ("space", "a space in place of the line feed", f"{line} "),
+        ("name", "a name with a space in it", Key("keeper", "book example").line + "\n"),
+        ("name-none", "a key without a name", Key("keeper", "").line + "\n"),
+        ("name-plus", "a name with a plus sign in it", Key("keeper", "book+example").line + "\n"),
         ("junk", "no key", "the key is with the keeper\n"),
         ("empty", "an empty file", ""),
     ):
@@ -1394,6 +1522,37 @@ def keys(to: Cases, one: Files) -> None:
         _0002=second,
         _extra=second,
     )
+    made = {**one, "keys/1.note": first}
+    to.case(
+        "keys-unpadded",
+        "a change in a file of another name",
+        listed(made),
+        BROKEN,
+        ("keys", "keys/1.note", None),
+        may="key",
+    )
+    chain(
+        "name-old",
+        "a change from a key of another name",
+        "keys/0001.note",
+        _0001=change_of_key(1, Key("the key before that", "book.example/other"), FORMER),
+        _0002=second,
+    )
+    rows = ["pitbird-key/1", ORIGIN, "1", FIRST.line, FORMER.line, "more"]
+    chain(
+        "more",
+        "a change with a line too many",
+        "keys/0001.note",
+        _0001=note("".join(f"{row}\n" for row in rows), FIRST, FORMER),
+        _0002=second,
+    )
+    chain(
+        "form",
+        "a change of another form",
+        "keys/0001.note",
+        _0001=note("".join(f"{row}\n" for row in ["pitbird-key/2", *rows[1:5]]), FIRST, FORMER),
+        _0002=second,
+    )
     made = {**one, "keys/0001.note": first, "keys/0002.note": second}
     to.case(
         "keys-other",
@@ -1434,6 +1593,29 @@ def containers(to: Cases) -> None:
     bad("comment", "a comment", zips.write(parts(), comment=b"a comment"))
     bad("count", "a file too few counted", zips.write(parts(), count=len(good) - 1))
     bad("disk", "a second disk", zips.write(parts(), disk=1))
+    end, first = plain.rindex(b"PK\5\6"), plain.index(b"PK\1\2")
+    for name, what, place, new in (
+        ("end-sign", "no end of a directory", end, b"PK\6\6"),
+        ("end-here", "fewer files on this disk than in all", end + 8, b"\1\0"),
+        ("end-length", "a directory that is said to be shorter", end + 12, b"\1\0"),
+        ("central-sign", "an entry of the directory with another sign", first, b"PK\1\3"),
+        ("central-date", "a file with a date", first + 14, b"\x22\0"),
+        ("central-time", "a file with a time of day", first + 12, b"\1\0"),
+        ("central-disk", "a file that begins on another disk", first + 34, b"\1\0"),
+    ):
+        bad(name, what, plain[:place] + new + plain[place + len(new) :])
+    far = b"PK\1\2" + bytes(20)
+    longer = (
+        plain[:end]
+        + far
+        + plain[end : end + 12]
+        + (end - first + 24).to_bytes(4, "little")
+        + plain[end + 16 :]
+    )
+    bad("directory-long", "bytes behind the last entry of the directory", longer)
+    more = len(good) + 1
+    bad("directory-cut", "a file more counted than the directory has", zips.write(parts(), count=more))
+    bad("directory-far", "a directory that lies elsewhere", plain[: end + 16] + bytes(4) + plain[end + 20 :])
     made, part = one_of()
     bad("twice", "a name that stands twice", zips.write([*made, zips.Member(part.name, b"Another paper\n")]))
     hidden = zips.Member(ENTRIES.encode(), b"other entries\n")
