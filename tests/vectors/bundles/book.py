@@ -330,7 +330,7 @@ def entry_line(book: Book, index: int, blobs: bool = True) -> bytes:
     return jcs(value) + b"\n"
 
 
-def scope(subjects: dict[str, int], since: str | None = None, **changed: Any) -> bytes:
+def scope(subjects: dict[str, int], since: Any = None, **changed: Any) -> bytes:
     asked: Any = {
         "detectors": ["D-02"],
         "from": "2026-03-02",

@@ -302,6 +302,16 @@ def good_ones(to: Cases) -> None:
         little,
         counts=(3, 0, 0, 1),
     )
+    for size in range(1, 7):
+        grown = {**unsigned(little, {D1: 1}), KNOWN: consistency_json(little, size)}
+        to.good(
+            f"good-consistency-{size}",
+            f"the small book goes on from {size}",
+            listed(grown),
+            little,
+            counts=(5, 1, 0, 2),
+            known=note(checkpoint_text(little.until(size)), KEEPER),
+        )
     withheld = listed(unsigned(little, {D1: 1}, withhold=[4, 6]))
     to.good("good-withheld", "both texts are withheld", withheld, little, counts=(5, 1, 2, 2))
 
@@ -814,7 +824,7 @@ def forms(to: Cases) -> None:
             BROKEN,
             ("entry", ENTRIES, None),
             ("tree", TREE, None),
-            may="incomplete leaf",
+            may="incomplete",
         )
     for short, what, leaf in (
         ("leaf-list", "a list for a leaf", "[]"),
@@ -828,8 +838,7 @@ def forms(to: Cases) -> None:
             listed(changed(one, entries__jsonl=joined(lines))),
             BROKEN,
             ("entry", ENTRIES, 4),
-            ("leaf", ENTRIES, 4),
-            may="incomplete",
+            may="incomplete leaf",
         )
     for short, what, data in (
         ("cut", "the last line is cut off", one[ENTRIES][:-40]),
@@ -1255,6 +1264,14 @@ def knowns(to: Cases, stranger: Book) -> None:
         ("empty", "an empty file", b""),
     ):
         held(f"proof-{short}", what, five, {**one, KNOWN: data})
+    turned = book.until(6)
+    turned.add("bump-test", "2026-03-04T06:00:00.000Z", [D1], outcome="failed")
+    held(
+        "rewritten-since",
+        "a proof that leads to another end",
+        five,
+        {**one, KNOWN: consistency_json(turned, 5)},
+    )
     first = json.loads(consistency_json(book, 1))
     held(
         "proof-true",
@@ -1594,7 +1611,7 @@ def containers(to: Cases) -> None:
     bad("count", "a file too few counted", zips.write(parts(), count=len(good) - 1))
     bad("disk", "a second disk", zips.write(parts(), disk=1))
     end, first = plain.rindex(b"PK\5\6"), plain.index(b"PK\1\2")
-    for name, what, place, new in (
+    for name, what, place, other in (
         ("end-sign", "no end of a directory", end, b"PK\6\6"),
         ("end-here", "fewer files on this disk than in all", end + 8, b"\1\0"),
         ("end-length", "a directory that is said to be shorter", end + 12, b"\1\0"),
@@ -1603,7 +1620,7 @@ def containers(to: Cases) -> None:
         ("central-time", "a file with a time of day", first + 12, b"\1\0"),
         ("central-disk", "a file that begins on another disk", first + 34, b"\1\0"),
     ):
-        bad(name, what, plain[:place] + new + plain[place + len(new) :])
+        bad(name, what, plain[:place] + other + plain[place + len(other) :])
     far = b"PK\1\2" + bytes(20)
     longer = (
         plain[:end]
