@@ -20,6 +20,7 @@ from pitbird.cli import (
     gate,
     importing,
     look_back,
+    paper,
     retention,
     rules,
     serve,
@@ -88,3 +89,4 @@ app.add_typer(checkpoint.app, name="checkpoint")
 app.add_typer(checkpoint.key_app, name="key")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")
+app.add_typer(paper.app, name="paper")

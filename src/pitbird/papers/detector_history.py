@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from pitbird.fleet.state import DetectorState
-from pitbird.fleet.times import Ms
+from pitbird.papers import locales
 from pitbird.papers.loud import LoudOf, findings, loud_part, stamp
 from pitbird.papers.reading import Reader, Written, code, detector_words
 from pitbird.papers.sheet import Empty, Facts, Part, Section, Sheet, Standing, Strong, Table, Words
@@ -16,13 +17,13 @@ from pitbird.rules.decision import Decision
 
 @dataclass(frozen=True)
 class History:
-    """What the history is made from: the detector and the decision about it now, the entries of ``[since,
-    until)`` in the book's order, how many entries the book holds about it, and what is loud of it now."""
+    """What the history is made from: the detector and the decision about it now, the entries of the period in
+    the book's order, how many entries the book holds about it, and what is loud of it now."""
 
     state: DetectorState
     decision: Decision
-    since: Ms | None
-    until: Ms | None
+    first: date | None
+    last: date | None
     entries: Sequence[Written]
     total: int
     loud: LoudOf
@@ -31,7 +32,7 @@ class History:
 def sheet(history: History, reader: Reader, standing: Standing) -> Sheet:
     """The history of a detector."""
     state = history.state
-    period = period_words(history.since, history.until, reader)
+    period = period_words(history.first, history.last, reader)
     return Sheet(
         title=f"History of detector {code(state.subject)}",
         running=f"Detector {code(state.subject)} · {period}",
@@ -58,13 +59,12 @@ def sheet(history: History, reader: Reader, standing: Standing) -> Sheet:
     )
 
 
-def period_words(since: Ms | None, until: Ms | None, reader: Reader) -> str:
+def period_words(first: date | None, last: date | None, reader: Reader) -> str:
     """A period in words; the whole book where neither end is given."""
-    if since is None and until is None:
+    if first is None and last is None:
         return "the whole book"
-    parts = [f"from {reader.moment(since)}" if since is not None else "from the beginning"]
-    parts.append(f"until {reader.moment(until)}" if until is not None else "until now")
-    return " ".join(parts)
+    start = f"from {locales.day(first, reader.locale)}" if first is not None else "from the beginning"
+    return f"{start} to {locales.day(last, reader.locale) if last is not None else 'now'}"
 
 
 def _described(state: DetectorState, reader: Reader) -> tuple[tuple[str, Words], ...]:

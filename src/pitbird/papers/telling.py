@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from pitbird.fleet.kinds.base import INSTANT, SEALED, SUBJECT
+from pitbird.fleet.kinds.base import DECIMAL, INSTANT, SEALED, SUBJECT
 from pitbird.papers.reading import Reader, Written, capital, code, joined, topic_words, word
 
 Body = Mapping[str, Any]
@@ -25,8 +25,10 @@ _SAID: Final = frozenset(
     {"kind", "v", "id", "at", "zone", "by", "where", "about", "note", "photo", "document", "of_about",
      "replacement", "commitments", "known_root", "format"}
 )  # fmt: skip
-_IS: Final = {name: re.compile(text) for name, text in
-              (("subject", SUBJECT), ("instant", INSTANT), ("sealed", SEALED))}  # fmt: skip
+_IS: Final = {
+    name: re.compile(text)
+    for name, text in {"subject": SUBJECT, "instant": INSTANT, "sealed": SEALED, "decimal": DECIMAL}.items()
+}
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _ID: Final = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
 
@@ -82,6 +84,8 @@ def _value(value: Any, reader: Reader) -> str:
         return reader.moment(value)
     if _ID.fullmatch(value):
         return f"the entry {value}"
+    if _IS["decimal"].match(value):
+        return reader.number(value)
     return reader.day(value) if _DAY.fullmatch(value) else word(value)
 
 
@@ -180,6 +184,10 @@ def _cylinder(body: Body, reader: Reader) -> str:
     return f"Cylinder {code(body['cylinder'])} described{lot}; last day of use {reader.day(body['expires'])}."
 
 
+def _bar(body: Body, reader: Reader) -> str:
+    return f": {reader.number(body['gauge_bar'], 'bar')}" if body.get("gauge_bar") else ""
+
+
 def _person(body: Body, reader: Reader) -> str:
     roles = joined(word(role) for role in body.get("roles", ()))
     left = f"; left on {reader.day(body['left'])}" if body.get("left") else ""
@@ -201,6 +209,21 @@ _TELLERS: Final[dict[str, Callable[[Body, Reader], str]]] = {
     "detector": _described,
     "cylinder": _cylinder,
     "person": _person,
+    "cylinder-received": lambda body, reader: (
+        f"Cylinder {code(body['cylinder'])} received at {reader.name(body['at_site'])}."
+    ),
+    "cylinder-opened": lambda body, reader: (
+        f"Cylinder {code(body['cylinder'])} put to use at {reader.name(body['at_site'])}{_bar(body, reader)}."
+    ),
+    "cylinder-emptied": lambda body, reader: f"Cylinder {code(body['cylinder'])} emptied.",
+    "cylinder-quarantined": lambda body, reader: (
+        f"Cylinder {code(body['cylinder'])} quarantined: {word(body['because'])}."
+    ),
+    "cylinder-released": lambda body, reader: f"Cylinder {code(body['cylinder'])} released.",
+    "gauge-read": lambda body, reader: (
+        f"Gauge of cylinder {code(body['cylinder'])} read{_bar(body, reader)}."
+    ),
+    "fresh-air-set": lambda body, reader: f"Fresh-air set of {code(body['detector'])}: {word(body['air'])}.",
     "happened": lambda body, reader: f"{code(body['detector'])}: {word(body['what'])}.",
     "repaired": lambda body, reader: f"{code(body['detector'])} repaired. Cause: {word(body['cause'])}.",
     "note": lambda body, reader: f"Note about {reader.name(body['subject'])}: {reader.text(body['text'])}",

@@ -17,6 +17,7 @@ _PAGES: Final = {
     "people": "people",
     "person": "person",
     "look-back-person": "person",
+    "paper-training-record": "person",
     "let-in": "account",
     "attempts": "attempts",
     "erase-person": "erasing",

@@ -77,8 +77,13 @@ def test_what_was_written_late_is_counted(say: Say, order: Order) -> None:
 
 
 def test_a_kind_without_words_of_its_own_is_told_by_its_fields(say: Say, order: Order) -> None:
-    say({"kind": "gauge-read", "cylinder": "cylinder:C-112", "gauge_bar": "41"})
-    assert "Gauge read: cylinder C-112; gauge bar 41." in pdf.words(book_page(DAY, order, site=SITE).pdf)
+    say(
+        {"kind": "regulator", "regulator": "regulator:R-03", "flow": "fixed", "flow_l_min": "0.5"},
+        by="person:K-1",
+    )
+    assert "Regulator described: flow fixed; flow l min 0.5; regulator R-03." in pdf.words(
+        book_page(DAY, order, site=SITE).pdf
+    )
 
 
 def test_all_sites_are_told_in_utc(say: Say, order: Order) -> None:

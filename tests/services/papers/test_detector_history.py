@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 from pitbird.services.papers.detector_history import detector_history
@@ -36,19 +39,30 @@ def test_every_entry_about_it_stands_with_its_number(say: Say, order: Order) -> 
 
 def test_a_period_holds_what_happened_in_it(say: Say, order: Order) -> None:
     say(bump(at("07:30")))
-    say(bump(at("09:30"), missed="CO"), now=ms("09:31"))
-    told = pdf.words(detector_history(D17, order, since=ms("09:00"), until=ms("10:00")).pdf)
-    assert "from Mon 2 Mar 2026, 09:00 WET until Mon 2 Mar 2026, 10:00 WET" in told
+    say(bump(at("09:30", "2026-03-03"), missed="CO"), now=ms("09:31", "2026-03-03"))
+    later = replace(order, now=ms("12:00", "2026-03-04"))
+    third = date(2026, 3, 3)
+    told = pdf.words(detector_history(D17, later, first=third, last=third).pdf)
+    assert "from 3 Mar 2026 to 3 Mar 2026" in told
     assert "Bump test of D-017 failed on CO; gas from C-112." in told
     assert "Bump test of D-017 passed" not in told
-    assert "OUT OF SERVICE since Mon 2 Mar 2026, 09:30 WET" in told
+    assert "OUT OF SERVICE since Tue 3 Mar 2026, 09:30 WET" in told
+
+
+def test_its_days_are_those_of_the_sites_clock(say: Say, order: Order) -> None:
+    """tz database: Europe/Lisbon keeps WEST, UTC+1, in July: 23:30 UTC is 00:30 of the next day."""
+    say({"kind": "happened", "detector": D17, "what": "drop"}, now=ms("23:30", "2026-07-01"))
+    later = replace(order, now=ms("12:00", "2026-07-03"))
+    first, second = date(2026, 7, 1), date(2026, 7, 2)
+    assert "a drop" not in pdf.words(detector_history(D17, later, first=first, last=first).pdf)
+    assert "a drop" in pdf.words(detector_history(D17, later, first=second, last=second).pdf)
 
 
 def test_an_entry_written_late_leaves_a_gap_that_is_said(say: Say, order: Order) -> None:
-    say(bump(at("07:30")), now=ms("07:31"))
-    say(bump(at("06:00")), now=ms("08:00"))
-    say(bump(at("09:00")), now=ms("09:01"))
-    told = pdf.words(detector_history(D17, order, since=ms("07:00")).pdf)
+    say(bump(at("07:30", "2026-03-03")), now=ms("07:31", "2026-03-03"))
+    say(bump(at("06:00")), now=ms("08:00", "2026-03-03"))
+    say(bump(at("09:00", "2026-03-03")), now=ms("09:01", "2026-03-03"))
+    told = pdf.words(detector_history(D17, order, first=date(2026, 3, 3)).pdf)
     assert "but not every one in between" in told
 
 
@@ -66,7 +80,7 @@ def test_a_corrected_entry_says_what_stands_instead(say: Say, order: Order) -> N
 
 
 def test_an_empty_period_says_so_and_has_no_code(say: Say, order: Order) -> None:
-    made = detector_history(D17, order, since=ms("11:00"))
+    made = detector_history(D17, order, first=date(2026, 3, 3))
     assert "The book holds no entry about it in this period." in pdf.words(made.pdf)
     assert pdf.qr_codes(made.pdf) == []
 
@@ -82,5 +96,7 @@ def test_names_that_were_erased_are_withheld(say: Say, order: Order) -> None:
 def test_faults_are_refused(say: Say, order: Order) -> None:
     with pytest.raises(NoSuchPaper, match="detector: the book knows no detector 'D-099'"):
         detector_history("detector:D-099", order)
-    with pytest.raises(PaperRefused, match="until: the period ends before it begins"):
-        detector_history(D17, order, since=ms("10:00"), until=ms("10:00"))
+    with pytest.raises(PaperRefused, match="last: 2026-03-01 lies before the first day, 2026-03-02"):
+        detector_history(D17, order, first=date(2026, 3, 2), last=date(2026, 3, 1))
+    with pytest.raises(PaperRefused, match="last: 9999-12-31 is no day of this book"):
+        detector_history(D17, order, last=date.max)

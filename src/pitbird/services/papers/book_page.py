@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date
 
-from pitbird.fleet.times import ms_from
 from pitbird.papers.book_page import sheet
 from pitbird.papers.reading import code
 from pitbird.services.papers import making
@@ -23,9 +21,7 @@ def book_page(day: date, order: Order, *, site: str | None = None) -> Made:
     zone = making.zone_of(site)
     if site is not None and zone is None:
         raise NoSuchPaper(f"site: the book knows no site {code(site)!r}, or not its clock")
-    clock = ZoneInfo(zone or "UTC")
-    since = ms_from(datetime.combine(day, time(), clock))
-    until = ms_from(datetime.combine(day + timedelta(days=1), time(), clock))
+    since, until = making.days(day, day, zone)
     found = Entry.objects.filter(at__gte=since, at__lt=until)
     if site is not None:
         found = found.filter(site=site)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pitbird.fleet.times import Ms
+from datetime import date
+
 from pitbird.papers.detector_history import History, sheet
 from pitbird.papers.reading import code
 from pitbird.services.gate import UnknownSubject, gate_one
@@ -13,37 +14,39 @@ from pitbird.store import book
 
 
 def detector_history(
-    detector: str, order: Order, *, since: Ms | None = None, until: Ms | None = None
+    detector: str, order: Order, *, first: date | None = None, last: date | None = None
 ) -> Made:
-    """Every entry about a detector whose own time lies in ``[since, until)``. Raises PaperRefused."""
+    """Every entry about a detector whose own time lies in a period of days, the first and the last included.
+
+    Raises PaperRefused.
+    """
     order = order.checked()
-    if since is not None and until is not None and until <= since:
-        raise PaperRefused("until: the period ends before it begins")
     try:
         row = gate_one(detector, now=order.made_at)
     except UnknownSubject:
         raise NoSuchPaper(f"detector: the book knows no detector {code(detector)!r}") from None
+    zone = making.zone_of(row.state.site)
+    since, until = making.days(first, last, zone)
     rows = [
         each
         for each in book.about(detector)
         if (since is None or each.at >= since) and (until is None or each.at < until)
     ]
     if len(rows) > MOST:
-        raise PaperRefused(f"since: {len(rows)} entries are too many for one paper; take a shorter period")
+        raise PaperRefused(f"first: {len(rows)} entries are too many for one paper; take a shorter period")
     entries = making.written_all(rows)
-    zone = making.zone_of(row.state.site)
     read = making.reader(
         order, zone, entries, subjects=[*subjects_of(row.state, row.state), *making.named_in(row.decision)]
     )
     history = History(
         state=row.state,
         decision=row.decision,
-        since=since,
-        until=until,
+        first=first,
+        last=last,
         entries=entries,
         total=book.count_about(detector)[0],
         loud=making.loud_of(row.state, order.made_at, zone),
     )
-    last = entries[-1].leaf(read.book) if entries else None
-    stands = making.standing(order, last, what="the last entry listed")
+    leaf = entries[-1].leaf(read.book) if entries else None
+    stands = making.standing(order, leaf, what="the last entry listed")
     return making.printed(f"detector-{code(detector)}", sheet(history, read, stands), order)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
-from pitbird.fleet.times import Ms
+from pitbird.fleet.times import Ms, ms_from
 from pitbird.papers import loud as loud_paper
 from pitbird.papers.locales import locale_of
 from pitbird.papers.reading import WITHHELD, Reader, Written, code
@@ -200,6 +201,22 @@ def zone_of(site: str | None) -> str | None:
     """The clock of a site; None while none is known."""
     state = Now().state(site) if site else None
     return state.zone or None if isinstance(state, SiteState) else None
+
+
+def midnight(day: date, zone: str | None, *, field: str) -> Ms:
+    """The instant at which a day begins on a clock (UTC where none is known). Raises PaperRefused."""
+    if not 1970 <= day.year <= 9998:
+        raise PaperRefused(f"{field}: {day.isoformat()} is no day of this book")
+    return ms_from(datetime.combine(day, time(), ZoneInfo(zone or "UTC")).astimezone(UTC))
+
+
+def days(first: date | None, last: date | None, zone: str | None) -> tuple[Ms | None, Ms | None]:
+    """``[since, until)`` of a period by its first and last day, both included. Raises PaperRefused."""
+    if first is not None and last is not None and last < first:
+        raise PaperRefused(f"last: {last.isoformat()} lies before the first day, {first.isoformat()}")
+    since = midnight(first, zone, field="first") if first is not None else None
+    after = last + timedelta(days=1) if last is not None and last.year < 9999 else last
+    return since, midnight(after, zone, field="last") if after is not None else None
 
 
 def loud_of(state: DetectorState, as_of: Ms, zone: str | None) -> loud_paper.LoudOf:

@@ -15,13 +15,15 @@ from pitbird.record.leaf import read_leaf
 from pitbird.services import clock
 from pitbird.services.moving import BookEmpty, export_book
 from pitbird.store import book as store
+from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.entries import body_of, facts, tell_all, worked_out
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
+from pitbird.web.views.gas import today
 from pitbird.web.views.replacing import has_own_form
 from pitbird.web.views.slips import may_take_back
-from pitbird.web.who import may_write, roles_of
+from pitbird.web.who import NoPerson, login_of, may_write, roles_of
 
 PAGE: Final = 50
 KINDS_CORRECTED_ELSEWHERE: Final = frozenset({"genesis", "correction", "erasure"})
@@ -44,8 +46,22 @@ def book(request: HttpRequest) -> HttpResponse:
         "now": clock.now(),
         "earlier": entries[-1].index if len(rows) > PAGE else None,
         "paged": before is not None,
+        **_days_page(request),
     }
     return render(request, "pitbird/book.html", context)
+
+
+def _days_page(request: HttpRequest) -> dict[str, Any]:
+    """What the form for a page of the book begins with: today at one's own site."""
+    try:
+        site = login_of(request).site or ""
+    except NoPerson:
+        site = ""
+    return {
+        "today": today(clock.now(), zone_here(request)),
+        "site": naming.code(site),
+        "sites": [(naming.code(state.subject), state.name) for state in naming.sites()],
+    }
 
 
 @require_safe

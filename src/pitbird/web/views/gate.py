@@ -85,6 +85,8 @@ def gate(request: HttpRequest) -> HttpResponse:
         "total": sum(counts.values()),
         "answer": answer_words(counts) if fleet else "",
         "sites": naming.sites(),
+        "places": [(naming.code(site.subject), site.name) for site in naming.sites()],
+        "place": naming.code(question.site) if question.site else "",
         "wearers": _wearers(names),
         "verdicts": [(verdict.value, heading) for verdict, heading in HEADINGS.items()],
         "wanted": wanted,
