@@ -65,8 +65,10 @@ def test_every_fault_that_the_form_names_has_a_forged_bundle() -> None:
 
 def test_the_generator_is_a_second_hand() -> None:
     """It imports nothing of pitbird's: a mistake there is not made again here."""
-    for name in ("book.py", "make.py", "zips.py"):
-        tree = ast.parse((HERE / name).read_text(encoding="utf-8"))
+    paths = [HERE / name for name in ("book.py", "make.py", "zips.py")] + sorted(HERE.glob("forging/*.py"))
+    assert len(paths) == 12
+    for path in paths:
+        tree = ast.parse(path.read_text(encoding="utf-8"))
         modules = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         modules |= {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
         outside = {module for module in modules if module.split(".")[0] not in sys.stdlib_module_names}
