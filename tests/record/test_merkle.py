@@ -5,6 +5,7 @@ leaves of Certificate Transparency with its roots and proofs (repository transpa
 proof/verify_test.go).
 """
 
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -17,10 +18,13 @@ from pitbird.record.merkle import (
     EMPTY_ROOT,
     MAX_SIZE,
     Frontier,
+    consistency_path,
     consistency_proof,
+    inclusion_path,
     inclusion_proof,
     leaf_hash,
     node_hash,
+    node_of_full,
     root_of,
     verify_consistency,
     verify_inclusion,
@@ -267,6 +271,67 @@ def test_every_pair_of_sizes_up_to_twenty_is_consistent_and_every_leaf_included(
         for index in range(new):
             made = inclusion_proof(hashes[:new], index)
             verify_inclusion(index=index, size=new, leaf=hashes[index], proof=made, root=root)
+
+
+# ---- proofs from the roots of full sub-trees, against the RFC's definitions with each node worked out once
+
+MANY = [leaf_hash(b"%d" % i) for i in range(300)]
+
+
+@cache
+def over(start: int, end: int) -> bytes:
+    if end - start == 1:
+        return MANY[start]
+    k = split(end - start)
+    return node_hash(over(start, start + k), over(start + k, end))
+
+
+def full(level: int, place: int) -> bytes:
+    assert (place + 1) << level <= len(MANY)
+    return over(place << level, (place + 1) << level)
+
+
+def from_full(start: int, end: int) -> bytes:
+    return node_of_full(start, end, full)
+
+
+def path_over(m: int, start: int, end: int) -> list[bytes]:
+    if end - start == 1:
+        return []
+    k = start + split(end - start)
+    return [*path_over(m, start, k), over(k, end)] if m < k else [*path_over(m, k, end), over(start, k)]
+
+
+def subproof_over(m: int, start: int, end: int, whole: bool) -> list[bytes]:
+    if m == end:
+        return [] if whole else [over(start, end)]
+    k = start + split(end - start)
+    if m <= k:
+        return [*subproof_over(m, start, k, whole), over(k, end)]
+    return [*subproof_over(m, k, end, False), over(start, k)]
+
+
+@pytest.mark.parametrize("sizes", [range(1, 151), range(151, 226), range(226, 301)])
+def test_every_proof_in_trees_of_up_to_300_leaves_is_that_of_the_rfc(sizes: range) -> None:
+    for size in sizes:
+        for index in range(size):
+            assert inclusion_path(size, index, from_full) == path_over(index, 0, size)
+        for old in range(1, size + 1):
+            assert consistency_path(old, size, from_full) == subproof_over(old, 0, size, True)
+
+
+@given(st.integers(1, 300), st.data())
+def test_proofs_from_full_sub_trees_are_those_from_the_leaves(size: int, data: st.DataObject) -> None:
+    place = data.draw(st.integers(0, size - 1))
+    assert inclusion_path(size, place, from_full) == inclusion_proof(MANY[:size], place)
+    assert consistency_path(place, size, from_full) == consistency_proof(MANY[:size], place)
+    assert node_of_full(0, size, full) == root_of(MANY[:size])
+
+
+@pytest.mark.parametrize(("start", "end"), [(0, 0), (1, 3), (3, 2), (4, 9), (-2, 0), (2, 5)])
+def test_what_is_no_node_of_any_tree_has_no_hash(start: int, end: int) -> None:
+    with pytest.raises(BadTree, match=rf"^node: no node lies over the leaves from {start} to before {end}"):
+        node_of_full(start, end, full)
 
 
 @given(inclusions(), st.integers(0, 10_000), st.sampled_from(["leaf", "root", "proof"]))

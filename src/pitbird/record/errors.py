@@ -69,6 +69,10 @@ class ProofRefused(RecordError):
     """A proof does not show what it is held to show. Whatever the garbage, a verifier raises only this."""
 
 
+class BadCover(RecordError):
+    """A cover is malformed, too short or too long, or was asked for entries that cannot be in the book."""
+
+
 class BadNote(RecordError):
     """A signed note or a verifier key is malformed, or a signature was not made by the key it names."""
 

@@ -5,7 +5,7 @@ keep a node from being passed off as an entry. Verifiers take index, size and ro
 from the proof, check ranges and the exact length first, and raise only ProofRefused.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -15,6 +15,10 @@ HASH_SIZE = 32
 MAX_SIZE = 2**63 - 1
 EMPTY_ROOT = sha256(b"").digest()
 """Root of the tree without leaves: the SHA-256 of nothing (RFC 9162 section 2.1.1)."""
+NodeHash = Callable[[int, int], bytes]
+"""The hash of the node over the leaves from one index to before another, as the tree is split."""
+FullHash = Callable[[int, int], bytes]
+"""The root of a full sub-tree by level and place: it covers the 2^level leaves from place * 2^level on."""
 
 
 def leaf_hash(entry: bytes) -> bytes:
@@ -101,22 +105,7 @@ def inclusion_proof(hashes: Sequence[bytes], index: int) -> list[bytes]:
 
     Raises BadTree when the tree has no leaf of that index.
     """
-    if type(index) is not int or not 0 <= index < len(hashes):
-        raise BadTree(
-            f"there is no leaf {index!r} in a tree of {len(hashes)}",
-            where="index",
-            remedy="Ask for a leaf it holds.",
-        )
-    start, end, path = 0, len(hashes), []
-    while end - start > 1:
-        middle = start + _split(end - start)
-        if index < middle:
-            path.append(root_of(hashes[middle:end]))
-            end = middle
-        else:
-            path.append(root_of(hashes[start:middle]))
-            start = middle
-    return path[::-1]
+    return inclusion_path(len(hashes), index, _over(hashes))
 
 
 def consistency_proof(hashes: Sequence[bytes], old_size: int) -> list[bytes]:
@@ -125,26 +114,78 @@ def consistency_proof(hashes: Sequence[bytes], old_size: int) -> list[bytes]:
     The RFC defines it for 0 < old_size < n; for the empty tree and for the same size the proof is empty.
     Raises BadTree when the old tree is larger than the new one.
     """
-    if type(old_size) is not int or not 0 <= old_size <= len(hashes):
+    return consistency_path(old_size, len(hashes), _over(hashes))
+
+
+def inclusion_path(size: int, index: int, node_hash_of: NodeHash) -> list[bytes]:
+    """As ``inclusion_proof`` for a tree of ``size`` leaves whose node hashes a source gives, O(log size) of
+    them. Raises BadTree when the tree has no leaf of that index."""
+    if type(index) is not int or not 0 <= index < size:
         raise BadTree(
-            f"no tree of {old_size!r} leaves lies inside one of {len(hashes)}",
+            f"there is no leaf {index!r} in a tree of {size}",
+            where="index",
+            remedy="Ask for a leaf it holds.",
+        )
+    start, end, path = 0, size, []
+    while end - start > 1:
+        middle = start + split(end - start)
+        if index < middle:
+            path.append(node_hash_of(middle, end))
+            end = middle
+        else:
+            path.append(node_hash_of(start, middle))
+            start = middle
+    return path[::-1]
+
+
+def consistency_path(old_size: int, new_size: int, node_hash_of: NodeHash) -> list[bytes]:
+    """As ``consistency_proof`` for a tree of ``new_size`` leaves whose node hashes a source gives,
+    O(log new_size) of them. Raises BadTree when the old tree is larger than the new one."""
+    if type(old_size) is not int or not 0 <= old_size <= new_size:
+        raise BadTree(
+            f"no tree of {old_size!r} leaves lies inside one of {new_size}",
             where="old_size",
             remedy="Ask for an earlier size of the same book.",
         )
-    if old_size in (0, len(hashes)):
+    if old_size in (0, new_size):
         return []
-    start, end, known, path = 0, len(hashes), True, []
+    start, end, known, path = 0, new_size, True, []
     while end != old_size:
-        middle = start + _split(end - start)
+        middle = start + split(end - start)
         if old_size <= middle:
-            path.append(root_of(hashes[middle:end]))
+            path.append(node_hash_of(middle, end))
             end = middle
         else:
-            path.append(root_of(hashes[start:middle]))
+            path.append(node_hash_of(start, middle))
             start, known = middle, False
     if not known:
-        path.append(root_of(hashes[start:end]))
+        path.append(node_hash_of(start, end))
     return path[::-1]
+
+
+def node_of_full(start: int, end: int, full: FullHash) -> bytes:
+    """The hash of the node over the leaves from ``start`` to before ``end``, from roots of full sub-trees.
+
+    A node starts at a multiple of its first power of two (RFC 9162 section 2.1.1), so it is one full sub-tree
+    for each 1 in the binary form of its number of leaves. Raises BadTree where no tree has such a node.
+    """
+    count = end - start
+    if start < 0 or count < 1 or start & ((1 << (count - 1).bit_length()) - 1):
+        raise BadTree(
+            f"no node lies over the leaves from {start} to before {end}",
+            where="node",
+            remedy="Split as the RFC does.",
+        )
+    edge = []
+    while count:
+        level = count.bit_length() - 1
+        edge.append(full(level, start >> level))
+        start, count = start + (1 << level), count - (1 << level)
+    return root_over(edge)
+
+
+def _over(hashes: Sequence[bytes]) -> NodeHash:
+    return lambda start, end: root_of(hashes[start:end])
 
 
 def verify_inclusion(*, index: int, size: int, leaf: bytes, proof: Sequence[bytes], root: bytes) -> None:
@@ -239,7 +280,7 @@ def root_over(edge: Sequence[bytes]) -> bytes:
     return root
 
 
-def _split(size: int) -> int:
+def split(size: int) -> int:
     """Return k of RFC 9162: the largest power of two smaller than ``size`` (size > 1)."""
     return 1 << ((size - 1).bit_length() - 1)
 
