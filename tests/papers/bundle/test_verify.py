@@ -137,9 +137,15 @@ def test_the_file_runs_on_its_own_and_its_exit_status_says_the_answer(
 def test_what_is_complete_since_when_and_what_it_does_not_show_are_said(tmp_path: Path) -> None:
     (tmp_path / "bundle.zip").write_bytes(case_named("good-period").data)
     said = run(tmp_path / "bundle.zip", "--key", KEEPER.fingerprint).stdout.splitlines()
-    assert "Complete  1 subjects, since 2026-03-05T00:00:00.000Z" in said
-    assert "'detector:D-02' from number 7" in said
+    since = "2026-03-05T00:00:00.000Z"
+    assert f"  Complete  1 subject, all its entries recorded since {since} and the one before" in said
+    assert "            detector:D-02 from its number 7 on" in said
     assert said[-1] == "This shows what the book says, not that what was written down is true."
+
+
+def test_where_nothing_is_claimed_to_be_complete_it_says_so() -> None:
+    said = verify.in_words(told_of(case_named("good-loose")))
+    assert "  Complete  no subject: of none is it shown that nothing is missing\n" in said
 
 
 def test_papers_and_a_known_checkpoint_are_taken_from_the_command_line(tmp_path: Path) -> None:

@@ -1030,23 +1030,39 @@ WORDS = {
 
 def in_words(told: dict[str, Any]) -> str:
     """The answer for people, in ASCII."""
-    rows = [("", WORDS[told["answer"]])]
+    rows: list[tuple[str, str]] = []
     if told["answer"] != REFUSED:
-        mark = told["fingerprint"]
+        mark, asked = told["fingerprint"], told["asked"] or {}
+        here = f"{told['entries']} of the {told['size']} in the book; {told['signed']} signed by a device"
         rows += [
             ("Book", told["origin"]),
             ("Key", " ".join(mark[at : at + 4] for at in range(0, 64, 4))),
-            ("Entries", f"{told['entries']} of {told['size']}; {told['signed']} signed by devices"),
-            ("Withheld", f"{told['withheld']} texts"),
-            ("Complete", f"{told['subjects']} subjects, since {told['since'] or 'their first entries'}"),
+            ("Asked", "; ".join(f"{key} {asked_for(asked[key])}" for key in sorted(asked) if asked[key])),
+            ("Entries", here),
+            ("Withheld", f"{told['withheld']} sealed texts are not shown"),
         ]
-        rows += [("", f"{shown(subject)} from number {first}") for subject, first in told["complete"].items()]
         rows += [("Witness", f"{name} (this signature was not checked)") for name in told["witnesses"]]
+        rows += [("Complete", from_when(told["subjects"], told["since"]))]
+        for subject, number in told["complete"].items():
+            rows.append(("", f"{shown(subject)[1:-1]} from its number {number} on"))
         rows += [("Paper", f"{item['found']}: {shown(item['code'])}") for item in told["papers"]]
     rows += [("Fault", f"{fault['code']}: {fault['what']}") for fault in told["faults"]]
-    rows += [("", "This shows what the book says, not that what was written down is true.")]
-    text = "".join(f"{name:<9} {what}".lstrip() + "\n" if name else what + "\n" for name, what in rows)
-    return text.encode("ascii", "backslashreplace").decode("ascii")
+    text = "".join(f"  {name:<10}{what}\n" for name, what in rows)
+    end = "This shows what the book says, not that what was written down is true."
+    return f"{WORDS[told['answer']]}\n\n{text}\n{end}\n".encode("ascii", "backslashreplace").decode("ascii")
+
+
+def asked_for(value: str | list[str]) -> str:
+    """What was asked for, in one line."""
+    return ", ".join(shown(item)[1:-1] for item in ([value] if type(value) is str else value))
+
+
+def from_when(count: int, since: str | None) -> str:
+    """How many subjects are complete, and from when on."""
+    if count == 0:
+        return "no subject: of none is it shown that nothing is missing"
+    when = "from the first on" if since is None else f"recorded since {since} and the one before"
+    return f"{count} {'subject, all its' if count == 1 else 'subjects, all their'} entries {when}"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
