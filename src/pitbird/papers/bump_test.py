@@ -68,8 +68,9 @@ class BumpTest:
     """What the record is made from.
 
     ``detector`` is as it was described when the test was written; ``amounts_to`` and ``reasons`` are what the
-    facts of the entry amounted to then, ``counts_to`` what those of its replacement amount to. ``trained``
-    says whether the tester's training held; ``in_doubt`` that the clock cannot be right.
+    facts of the entry amounted to then, ``counts_to`` what those of its replacement amount to (empty where
+    that is no test of this detector). ``trained`` says whether the tester's training held; ``in_doubt`` that
+    the clock cannot be right.
     """
 
     entry: Written
@@ -122,12 +123,11 @@ def _opening(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[P
     parts: list[Part] = []
     if test.entry.corrections:
         last = test.entry.corrections[-1]
+        said = "Something else stands in its place, which is no bump test of this detector."
         if test.entry.counts is None:
             said = "It was voided: it counts for nothing."
-        elif test.entry.counts.get("kind") == "bump-test":
+        elif test.counts_to:
             said = f"Something else stands in its place, which is printed below: {test.counts_to}."
-        else:
-            said = "Something else stands in its place, which is no bump test."
         parts.append(Loud(f"This entry does not count: entry {last.index} corrects it", (said,)))
     if body["outcome"] != test.amounts_to:
         head = f"Stated as {body['outcome']}; what was recorded amounts to: {test.amounts_to}"
@@ -141,7 +141,8 @@ def _opening(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[P
 
 
 def _gas_doubts(test: BumpTest, reader: Reader) -> list[tuple[str, tuple[str, ...]]]:
-    day = local(test.entry.at, reader.zone).date()
+    counted = test.entry.counts or test.entry.body
+    day = local(ms_of(counted["at"]), reader.zone).date()
     found: list[tuple[str, tuple[str, ...]]] = []
     for gas in test.gas.values():
         name = code(gas.state.subject)
@@ -315,8 +316,10 @@ def _instead(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> list[Se
 
 
 def _shows(test: BumpTest, body: Mapping[str, Any]) -> tuple[str, ...]:
-    if test.entry.corrections and test.entry.counts is None:
-        return ("Nothing of the detector: the entry was voided. It shows that it once stood in the book.",)
+    if test.entry.corrections and not test.counts_to:
+        return (
+            "Nothing of the detector: the entry counts no more. It shows that it once stood in the book.",
+        )
     outcome = test.counts_to if test.entry.corrections else test.amounts_to
     if test.in_doubt:
         return ("That it was written. A pass whose clock cannot be right counts for nothing.",)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from pitbird.fleet.state import ChannelFact, DetectorState
-from pitbird.fleet.times import local
+from pitbird.fleet.times import local, ms_of
 from pitbird.papers.bump_test import Gas, gas_words
 from pitbird.papers.loud import LoudOf, lapsed, lines_or, loud_part
 from pitbird.papers.reading import Reader, Written, capital, code, corrected_words, detector_words
@@ -103,7 +103,7 @@ def _opening(calibration: Calibration, body: Mapping[str, Any], reader: Reader) 
     )
     if at_odds:
         parts.append(Loud("What is stated is not what the figures say", at_odds))
-    day = local(entry.at, reader.zone).date()
+    day = local(ms_of(body["at"]), reader.zone).date()
     for subject in body.get("cylinders", ()):
         gas = calibration.gas.get(subject)
         if gas and lapsed(gas.state.expires, day):

@@ -68,7 +68,11 @@ def capital(text: str) -> str:
 
 @dataclass(frozen=True)
 class Written:
-    """An entry as the book holds it, with its corrections in the book's order."""
+    """An entry as the book holds it, with its corrections in the book's order.
+
+    ``amounts_to`` is, of a bump test, the outcome by its facts where that is known; ``left_out`` that the
+    entry does not count, since its clock cannot be right.
+    """
 
     index: int
     entry_id: str
@@ -77,6 +81,8 @@ class Written:
     body: Mapping[str, Any]
     nth: Mapping[str, int] = field(default_factory=dict)
     corrections: tuple[Written, ...] = ()
+    amounts_to: str = ""
+    left_out: bool = False
 
     @property
     def at(self) -> Ms:

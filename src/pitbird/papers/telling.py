@@ -56,6 +56,10 @@ def listed(entry: Written, reader: Reader) -> tuple[str, ...]:
             lines.append(f"Does not count: entry {last.index} puts in its place: {sentence(instead, reader)}")
         else:
             lines.append(f"Does not count: voided by entry {last.index}.")
+    elif entry.amounts_to and entry.amounts_to != entry.body.get("outcome"):
+        lines.append(f"WHAT WAS RECORDED OF IT AMOUNTS TO: {entry.amounts_to}.")
+    if entry.left_out:
+        lines.append("LEFT OUT: its clock cannot be right, so that it counts for nothing that permits.")
     return tuple(lines)
 
 

@@ -10,7 +10,7 @@ from pitbird.services.checkpoints import kept
 from pitbird.services.papers.bump_test import bump_test
 from pitbird.services.papers.making import NoSuchPaper, Order, PaperRefused
 from pitbird.store import book
-from tests.bodies import at, bump, ms
+from tests.bodies import CHANNELS, at, bump, ms
 from tests.papers import pdf
 from tests.services.papers.conftest import Say, erase_name
 
@@ -123,7 +123,7 @@ def test_a_voided_test_is_loud_and_shows_nothing(say: Say, order: Order) -> None
     assert f"This entry does not count: entry {corrected} corrects it" in told
     assert "It was voided: it counts for nothing." in told
     assert "by Ilda Fontanova (K-1): Wrong detector scanned" in told
-    assert "Nothing of the detector: the entry was voided." in told
+    assert "Nothing of the detector: the entry counts no more." in told
 
 
 def test_what_stands_instead_is_printed_beside_it(say: Say, order: Order) -> None:
@@ -139,6 +139,27 @@ def test_what_stands_instead_is_printed_beside_it(say: Say, order: Order) -> Non
     assert "Something else stands in its place, which is printed below: failed." in told
     assert "What stands instead" in told
     assert "That something which had to come did not come" in told
+    assert "reached the sensors" not in told
+
+
+def test_a_test_moved_to_another_detector_shows_nothing_of_this_one(say: Say, order: Order) -> None:
+    other = {
+        "kind": "detector", "detector": "detector:D-018", "make": "Heron Works", "model": "Quartet P",
+        "serial": "Q-2", "signals": ["sound", "light", "vibration"], "home": "site:north-works",
+        "channels": CHANNELS,
+    }  # fmt: skip
+    say(other, by="person:K-1", now=ms("06:00"))
+    draft = bump(at("07:30"))
+    index = say(draft)
+    moved = {**draft, "detector": "detector:D-018", "about": ["detector:D-018", "cylinder:C-112"]}
+    say(
+        {"kind": "correction", "corrects": draft["id"], "how": "replace", "replacement": moved,
+         "reason": "The other one was tested"},
+        by="person:K-1", now=ms("09:00"),
+    )  # fmt: skip
+    told = pdf.words(bump_test(index, order).pdf)
+    assert "which is no bump test of this detector" in told
+    assert "Nothing of the detector" in told
     assert "reached the sensors" not in told
 
 

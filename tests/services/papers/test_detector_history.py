@@ -7,6 +7,7 @@ from datetime import date
 
 import pytest
 
+from pitbird.services.appending import append
 from pitbird.services.papers.detector_history import detector_history
 from pitbird.services.papers.making import NoSuchPaper, Order, PaperRefused
 from pitbird.store import book
@@ -77,6 +78,25 @@ def test_a_corrected_entry_says_what_stands_instead(say: Say, order: Order) -> N
     assert f"Does not count: voided by entry {index}." in told
     assert "0 passed, 0 failed, 0 spoiled" in told
     assert f"Voids the entry {draft['id']}: Wrong detector scanned" in told
+
+
+def test_a_pass_that_its_facts_do_not_bear_out_is_told_and_counted_as_what_it_is(
+    say: Say, order: Order
+) -> None:
+    say(bump(at("07:30"), signals={"sound": "yes", "light": "no"}))
+    for minute in range(20):  # more than a state keeps
+        say(bump(at(f"09:{minute:02}")), now=ms("10:00"))
+    told = pdf.words(detector_history(D17, order).pdf)
+    assert "WHAT WAS RECORDED OF IT AMOUNTS TO: failed." in told
+    assert "20 passed, 1 failed, 0 spoiled" in told
+
+
+def test_an_entry_left_out_for_its_clock_is_marked(say: Say, order: Order) -> None:
+    # A phone whose clock is two hours fast: evidence is kept, a pass does not count (two minutes of leeway).
+    append(bump(at("10:00")), recorded_at=ms("08:00"))
+    told = pdf.words(detector_history(D17, order).pdf)
+    assert "LEFT OUT: its clock cannot be right" in told
+    assert "0 passed, 0 failed, 0 spoiled, 1 left out" in told
 
 
 def test_an_empty_period_says_so_and_has_no_code(say: Say, order: Order) -> None:

@@ -28,7 +28,9 @@ def book_page(day: date, order: Order, *, site: str | None = None) -> Made:
     if (count := found.count()) > MOST:
         raise PaperRefused(f"day: {count} entries are too many for one paper; take one site")
     fields = book.Row.__struct_fields__
-    entries = making.written_all([book.row_of(each) for each in found.order_by("index").values_list(*fields)])
+    entries = making.written_all(
+        [book.row_of(each) for each in found.order_by("index").values_list(*fields)], until=until
+    )
     read = making.reader(order, zone, entries, subjects=[site] if site else [])
     last = entries[-1].leaf(read.book) if entries else None
     stands = making.standing(order, last, what="the last entry listed")

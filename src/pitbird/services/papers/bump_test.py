@@ -51,7 +51,8 @@ def _outcomes(then: DetectorState, entry: Written) -> dict[str, Any]:
     """What the facts amount to, and those that stand instead of them."""
     plan, counts = bump.plan(then), entry.counts
     instead = ""
-    if entry.corrections and counts is not None and counts.get("kind") == "bump-test":
+    same = counts is not None and counts.get("detector") == entry.body["detector"]
+    if entry.corrections and counts is not None and counts["kind"] == "bump-test" and same:
         instead = bump.settle(plan, counts)
     amounts_to = bump.settle(plan, entry.body)
     reasons = bump.outcome(plan, entry.body)[1]

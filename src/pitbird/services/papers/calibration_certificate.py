@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.fleet.times import ms_of
 from pitbird.papers.bump_test import Gas
 from pitbird.papers.calibration_certificate import Calibration, sheet
 from pitbird.services.knowing import Now, Then
@@ -27,7 +28,7 @@ def calibration_certificate(index: int, order: Order) -> Made:
             if isinstance(state, CylinderState):
                 traceable = str(making.described(state).get("traceable_to") or "")
                 gas[subject] = Gas(
-                    state, traceable_to=traceable, quarantined=quarantined(state, entry.at, read)
+                    state, traceable_to=traceable, quarantined=quarantined(state, ms_of(body["at"]), read)
                 )
     told = Calibration(
         entry=entry,

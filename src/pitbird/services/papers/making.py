@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
+from pitbird.fleet.folding import trace
+from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
 from pitbird.fleet.times import Ms, ms_from
 from pitbird.papers import loud as loud_paper
 from pitbird.papers.locales import locale_of
@@ -23,6 +24,7 @@ from pitbird.services.checkpoints import check_kept, kept, make_checkpoint
 from pitbird.services.knowing import Now
 from pitbird.services.loud import loud
 from pitbird.services.moving import BookEmpty
+from pitbird.services.refolding import entries_about, refold
 from pitbird.store import book
 from pitbird.store.models import Entry
 
@@ -166,8 +168,9 @@ def written(row: book.Row) -> Written:
     return _plain(row, made)
 
 
-def written_all(rows: Sequence[book.Row]) -> tuple[Written, ...]:
-    """Entries with their corrections, which are read once for all of them."""
+def written_all(rows: Sequence[book.Row], *, until: Ms | None = None) -> tuple[Written, ...]:
+    """Entries with their corrections, what the bump tests among them amount to, and which are left out; all
+    read once for all of them. ``until`` is an instant by which all of them had happened."""
     if not rows:
         return ()
     wanted = {row.entry_id for row in rows}
@@ -177,7 +180,43 @@ def written_all(rows: Sequence[book.Row]) -> tuple[Written, ...]:
         correction = _plain(book.row_of(found))
         if correction.body["corrects"] in wanted:
             made.setdefault(correction.body["corrects"], []).append(correction)
-    return tuple(_plain(row, tuple(made.get(row.entry_id, ()))) for row in rows)
+    entries = [_plain(row, tuple(made.get(row.entry_id, ()))) for row in rows]
+    left_out = _left_out(entries)
+    outcomes = _outcomes(entries, until)
+    return tuple(
+        replace(entry, amounts_to=outcomes.get(entry.entry_id, ""), left_out=entry.entry_id in left_out)
+        for entry in entries
+    )
+
+
+def _left_out(entries: Iterable[Written]) -> set[str]:
+    """The entries that do not count for their clock, by the states of what they are about."""
+    about = {subject for entry in entries for subject in entry.body.get("about", ())}
+    return {found for state in Now().some(sorted(about)).values() for found in state.doubtful}
+
+
+def _outcomes(entries: Iterable[Written], until: Ms | None) -> dict[str, str]:
+    """By entry: the outcome that the facts of each bump test amount to, as it counts now."""
+    by_detector: dict[str, set[str]] = {}
+    for entry in entries:
+        counts = entry.counts
+        if counts is not None and counts["kind"] == "bump-test":
+            by_detector.setdefault(counts["detector"], set()).add(entry.entry_id)
+    found: dict[str, str] = {}
+    for detector, wanted in by_detector.items():
+        # The last tests stand in the state; older ones only in the states that it went through.
+        state = refold(detector, until=until)
+        known = _tests(state)
+        if not wanted <= known.keys():
+            for state in trace(detector, entries_about(detector)):
+                known |= _tests(state)
+        found |= known
+    return found
+
+
+def _tests(state: State) -> dict[str, str]:
+    tests = state.tests if isinstance(state, DetectorState) else ()
+    return {test.entry: test.outcome for test in tests}
 
 
 def _plain(row: book.Row, corrections: tuple[Written, ...] = ()) -> Written:
