@@ -24,6 +24,7 @@ from pitbird.record.errors import ProofRefused, RecordError
 from pitbird.record.leaf import leaf_of
 from pitbird.record.merkle import verify_consistency
 from pitbird.record.note import read_note, read_verifier_key
+from tests.record.test_merkle import CT_CONSISTENCY, CT_ROOTS, OTHER
 from tests.vectors.bundles import fuzz
 from tests.vectors.bundles.book import (
     KEEPER,
@@ -314,6 +315,28 @@ def test_proofs_of_consistency_hold_for_all_small_trees_and_no_others() -> None:
                 told = verify.goes_on(other_size, old, size, new, proof)
                 assert told == book_says(other_size, old, size, new, proof)
                 assert not told
+
+
+@pytest.mark.parametrize(("old", "new"), CT_CONSISTENCY)
+def test_the_published_proofs_of_certificate_transparency_hold_and_its_probes_do_not(
+    old: int, new: int
+) -> None:
+    """The reference tree and probes of transparency-dev/merkle, proof/verify_test.go, as in tests/record."""
+    proof = [bytes.fromhex(text) for text in CT_CONSISTENCY[old, new]]
+    roots = CT_ROOTS[old], CT_ROOTS[new]
+    assert verify.goes_on(old, roots[0], new, roots[1], proof)
+    for size in (-1, 0, old - 1, old + 1, old ^ 2, old * 2, new + 1, 2**63):
+        assert size == old or not verify.goes_on(size, roots[0], new, roots[1], proof), size
+    for size in (-1, 0, new - 1, new * 2, new // 2, old - 1):
+        # A proof for 8 has the shape of one for 7, and the sizes come from the signed texts.
+        told = verify.goes_on(old, roots[0], size, roots[1], proof)
+        assert told == book_says(old, roots[0], size, roots[1], proof), size
+    for other in (b"", sha(b""), OTHER):
+        assert not verify.goes_on(old, other, new, roots[1], proof)
+        assert not verify.goes_on(old, roots[0], new, other, proof)
+    bent = [[OTHER, *proof], [*proof, OTHER], [*proof, b""], [b"", *proof], proof[:-1], [*proof, *proof]]
+    for probe in [*bent, [roots[0], *proof], [*proof, roots[1]], [bytes(31)] * len(proof), proof[::-1]]:
+        assert probe == proof or not verify.goes_on(old, roots[0], new, roots[1], probe), probe
 
 
 def book_says(old_size: int, old: bytes, size: int, new: bytes, proof: list[bytes]) -> bool:
