@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pitbird.record.cover import cover_lines
 from pitbird.services import bundle_tree
 from pitbird.services.bundle_tree import Hashes
 from pitbird.store import book
@@ -55,7 +56,7 @@ def small_blocks() -> Iterator[None]:
 def test_every_line_is_that_of_the_plain_recursion(data: st.DataObject) -> None:
     size = data.draw(st.integers(1, 70))
     wanted = sorted(data.draw(st.sets(st.integers(0, size - 1))))
-    assert list(Hashes(size).lines_to(wanted)) == list(lines(0, size, wanted))
+    assert list(cover_lines(size, wanted, Hashes(size).of)) == list(lines(0, size, wanted))
 
 
 @pytest.mark.parametrize("size", [1, 3, 4, 5, 8, 9, 16, 33, 64])
@@ -64,4 +65,4 @@ def test_the_root_is_that_of_the_tree(size: int) -> None:
 
 
 def test_a_bundle_that_holds_everything_holds_every_node() -> None:
-    assert len(list(Hashes(37).lines_to(range(37)))) == 36
+    assert len(list(cover_lines(37, range(37), Hashes(37).of))) == 36

@@ -7,11 +7,9 @@ hashes are kept; below, those of one block at a time.
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Iterator, Sequence
 from typing import Final
 
-from pitbird.record.merkle import HASH_SIZE, node_hash
+from pitbird.record.merkle import HASH_SIZE, node_hash, split
 from pitbird.store import book
 
 #: Leaves in a block: 2^10 of them make one kept hash, so that a book of a million keeps 64 kB.
@@ -41,31 +39,14 @@ class Hashes:
         if count <= BLOCK and start // BLOCK == (end - 1) // BLOCK:
             leaves = self._leaves(start // BLOCK)
             return _over(leaves[start % BLOCK : start % BLOCK + count])
-        middle = start + _left(count)
+        middle = start + split(count)
         return node_hash(self.of(start, middle), self.of(middle, end))
-
-    def lines_to(self, indices: Sequence[int]) -> Iterator[bytes]:
-        """The lines of ``tree.txt`` that lead from the root to the entries at some places, which rise."""
-        waiting = [(0, self._size, 0, len(indices))]
-        while waiting:
-            start, end, low, high = waiting.pop()
-            if end - start < 2 or low == high:
-                continue
-            middle = start + _left(end - start)
-            cut = bisect_left(indices, middle, low, high)
-            yield f"{self.of(start, middle).hex()} {self.of(middle, end).hex()}\n".encode()
-            waiting += [(middle, end, cut, high), (start, middle, low, cut)]
 
     def _leaves(self, block: int) -> list[bytes]:
         if self._block[0] != block:
             start = block * BLOCK
             self._block = block, list(book.leaf_hashes(start, min(start + BLOCK, self._size)))
         return self._block[1]
-
-
-def _left(count: int) -> int:
-    """The largest power of two smaller than a number above 1."""
-    return 1 << ((count - 1).bit_length() - 1)
 
 
 def _paired(below: bytes) -> bytearray:

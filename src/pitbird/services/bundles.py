@@ -21,6 +21,7 @@ from pitbird.papers.bundle.tables import TABLES
 from pitbird.papers.bundle.writing import BundleRefused, Pile, scope_json
 from pitbird.record.book import export_line
 from pitbird.record.checkpoint import read_census
+from pitbird.record.cover import cover_lines
 from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import leaf_hash
 from pitbird.record.note import Note, sign_note
@@ -90,7 +91,7 @@ def bundle_steps(
     with Pile(buffer) as pile:
         _frame(pile, asked, scope, held, home)
         yield from _entries(pile, asked, scope)
-        pile.add("tree.txt", Hashes(size).lines_to(scope.indices))
+        pile.add("tree.txt", cover_lines(size, scope.indices, Hashes(size).of))
         if asked.since_size is not None:
             pile.add("consistency.json", proof_file(asked.since_size, size))
         pile.add("README.txt", readme(_told(asked, scope)))
