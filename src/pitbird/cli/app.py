@@ -9,6 +9,7 @@ from pitbird.cli import (
     attempts,
     begin,
     book,
+    bundle,
     calc,
     checkpoint,
     correct,
@@ -25,6 +26,7 @@ from pitbird.cli import (
     rules,
     serve,
     test,
+    verify,
     who_saw,
     write,
 )
@@ -71,6 +73,7 @@ for module in (
     correct,
     doubts,
     attempts,
+    bundle,
     calc,
     evidence,
     account,
@@ -79,6 +82,7 @@ for module in (
     doctor,
     erase,
     retention,
+    verify,
 ):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
 app.command(name="look-back")(look_back.command)
