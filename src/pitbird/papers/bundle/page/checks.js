@@ -254,6 +254,7 @@ function readNote(bytes) {
   return { text: whole.slice(0, cut + 1), signatures };
 }
 
+const isPrintable = (line) => line !== "" && !/\p{C}|(?! )\p{Z}/u.test(line);
 const isKeyName = (name) => name !== "" && !/[+\s\p{C}\p{Z}]/u.test(name);
 
 async function readKey(line) {
@@ -317,7 +318,7 @@ function readCheckpoint(text) {
   const lines = text.split("\n");
   if (lines.length < 4 || lines.at(-1) !== "") throw new Wrong("not three whole lines: origin, size, root");
   const [origin, size, coded, ...extensions] = lines.slice(0, -1);
-  if ([origin, ...extensions].some((line) => line === "")) throw new Wrong("an empty line");
+  if (![origin, ...extensions].every(isPrintable)) throw new Wrong("an empty line or a control character");
   if (!DECIMAL.test(size) || BigInt(size) > MAX_COUNT) throw new Wrong("the size is not a count of entries");
   const root = base64(coded);
   if (root.length !== 32) throw new Wrong("the root is not a hash of 32 bytes");
@@ -553,6 +554,7 @@ class Check {
     }
     const lines = note.text.split("\n").slice(0, -1);
     if (lines.length < 2 || lines[0] !== FORMAT) throw new Refused("manifest", MANIFEST, `its first line is not ${FORMAT}`);
+    if (!isPrintable(lines[1])) throw new Refused("manifest", MANIFEST, "its second line is not the origin of a book");
     this.report.origin = lines[1];
     const listed = new Map();
     let before = "";
@@ -592,6 +594,7 @@ class Check {
     if (!read) return null;
     const { note, found } = read;
     if (found.origin !== this.report.origin) this.fault("checkpoint", file, "it is of another book than the manifest");
+    if (found.origin !== key.name) this.fault("checkpoint-signature", file, "the key is that of another book");
     if (found.size === 0) {
       this.fault("checkpoint", file, "it is of a book without entries");
       return null;
