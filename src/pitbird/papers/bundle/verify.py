@@ -156,18 +156,18 @@ class Zip:
         if not is_file_name(name):
             raise Refused("name", name, f"the name {shown(name)} is not allowed")
         if sign != b"PK\1\2" or (flags, time, day) != (0, 0, self.DATE) or extras != [0, 0, 0]:
-            raise Refused("zip", name, f"{name} has flags, a date, extras or a comment that no bundle has")
+            raise Refused("zip", None, f"{name} has flags, a date, extras or a comment that no bundle has")
         if needed > 20 or method not in (0, 8) or (method == 0 and packed != size):
-            raise Refused("zip", name, f"{name} is neither stored nor deflated")
+            raise Refused("zip", None, f"{name} is neither stored nor deflated")
         local = self.LOCAL.unpack(self.at(offset, self.LOCAL.size))
         wanted = (b"PK\3\4", needed, 0, method, 0, self.DATE, crc, packed, size, len(raw), 0)
         start = offset + self.LOCAL.size + len(raw)
         if local != wanted or self.at(offset + self.LOCAL.size, len(raw)) != raw:
-            raise Refused("zip", name, f"the two headers of {name} differ")
+            raise Refused("zip", None, f"the two headers of {name} differ")
         if name in self.members:
-            raise Refused("zip", name, f"the name {name} stands twice")
+            raise Refused("zip", None, f"the name {name} stands twice")
         if offset != expected:
-            raise Refused("zip", name, f"bytes lie before {name}, or it lies inside another file")
+            raise Refused("zip", None, f"bytes lie before {name}, or it lies inside another file")
         self.members[name] = Member(start, packed, size, crc, method == 8)
         return int(start + packed)
 
@@ -186,7 +186,7 @@ class Zip:
                 break
             yield piece
         if (size, crc) != (member.size, member.crc):
-            raise Refused("zip", name, f"length or CRC of {name} do not fit")
+            raise Refused("zip", None, f"length or CRC of {name} do not fit")
 
     def packed(self, member: Member) -> Iterator[bytes]:
         for place in range(0, member.packed, PIECE):
