@@ -107,6 +107,7 @@ def test_the_fields_named_as_sealed_are_fields_that_hold_commitments(kind: str) 
 ABOUT = {
     "genesis": ("book:0195a000-0000-7000-8000-00000000001d",),
     "epoch": ("book:0195a000-0000-7000-8000-00000000001d",),
+    "key-changed": ("book:0195a000-0000-7000-8000-00000000001d",),
     "site": ("site:north-works",),
     "person": ("person:P-07",),
     "detector": ("detector:D-017",),

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.state import DetectorState
 from pitbird.record.leaf import read_leaf
 from pitbird.services.appending import IdTaken
@@ -150,3 +151,9 @@ def test_a_later_correction_tells_everything_that_an_earlier_one_touched(fleet: 
     found = book.by_id(last.entry_id)
     assert found is not None
     assert set(read_leaf(found.leaf.encode()).body["about"]) == {"detector:D-017", "cylinder:C-112"}
+
+
+def test_a_change_of_key_cannot_be_written_by_hand(fleet: Actor) -> None:
+    draft = {**KINDS["key-changed"].EXAMPLE, "id": "0195a000-0000-7000-8000-00000000beef"}
+    with pytest.raises(EntryRefused, match="key-changed: is written by `pitbird key rotate`, never by hand"):
+        write(draft, fleet, now=ms("08:00"))

@@ -398,7 +398,9 @@ def test_taking_a_detector_out_of_use_is_barred_to_nobody(tester: Client, kind: 
     assert tester.get(f"/write/{kind}?about={D17}").status_code == 200
 
 
-@pytest.mark.parametrize("kind", ["genesis", "erasure", "epoch", "bump-test", "sensor", "nonsense"])
+@pytest.mark.parametrize(
+    "kind", ["genesis", "erasure", "epoch", "key-changed", "bump-test", "sensor", "nonsense"]
+)
 def test_what_has_no_page_is_not_found(keeper: Client, kind: str) -> None:
     assert keeper.get(f"/write/{kind}").status_code == 404
 

@@ -43,6 +43,7 @@ _VALUES: Final = {
     "mistake": "written by mistake", "test-failed": "a test failed",
     "calibration-failed": "a calibration failed", "no-work-affected": "no work affected",
     "cannot-be-told": "it cannot be told", "restored": "restored from a copy",
+    "planned": "as planned", "exposed": "others may have had the old one",
 }  # fmt: skip
 
 

@@ -18,7 +18,8 @@ _KINDS: Final = {
     "regulator": "Regulator described", "happened": "Something happened",
     "out-of-service": "Taken out of service", "cylinder-opened": "Cylinder put to use",
     "look-back": "Look-back decided", "rules-adopted": "Site rules adopted",
-    "epoch": "The book was restored", "fresh-air-set": "Fresh-air set",
+    "epoch": "The book was restored", "key-changed": "The key of the book was changed",
+    "fresh-air-set": "Fresh-air set",
 }  # fmt: skip
 #: Fields that a line says elsewhere, or that say nothing on paper.
 _SAID: Final = frozenset(

@@ -6,7 +6,7 @@ import os
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Final
 
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms, text_of
@@ -24,6 +24,11 @@ from pitbird.services.referring import check_references
 from pitbird.store import blobs as blob_store
 from pitbird.store import book
 from pitbird.store.blobs import SealedBlob
+
+_WRITTEN_BY: Final = {
+    "erasure": "`pitbird erase` and the pages that erase",
+    "key-changed": "`pitbird key rotate`",
+}
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,7 @@ def write(draft: Mapping[str, Any], actor: Actor, *, now: Ms | None = None) -> A
     given_id = draft.get("id")
     if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
         return _again(draft, actor, row)
-    _refuse_erasure(draft)
+    _refuse_by_hand(draft)
     body, sealed = prepare(draft, actor, instant)
     faults = check(body, instant)
     if faults:
@@ -92,7 +97,7 @@ def _write_in(
         given_id = draft.get("id")
         if isinstance(given_id, str) and (row := book.by_id(given_id)) is not None:
             return _again(draft, actor, row)
-        _refuse_erasure(draft)
+        _refuse_by_hand(draft)
         body, sealed = prepare(draft, actor, now)
         faults = check(body, now, also=brought)
         if faults:
@@ -108,12 +113,11 @@ def _write_in(
     return appended
 
 
-def _refuse_erasure(draft: Mapping[str, Any]) -> None:
-    """An erasure is written by what erases; one written by hand would say of texts that are there that they
-    are gone."""
-    if draft.get("kind") == "erasure":
-        problem = "is written by `pitbird erase` and the pages that erase, never by hand"
-        raise EntryRefused([Fault("erasure", "", problem)])
+def _refuse_by_hand(draft: Mapping[str, Any]) -> None:
+    """An erasure and a change of key are written by what does them; one written by hand would say of texts
+    that are there that they are gone, or of a key that signs that it does not."""
+    if (by := _WRITTEN_BY.get(str(draft.get("kind")))) is not None:
+        raise EntryRefused([Fault(str(draft["kind"]), "", f"is written by {by}, never by hand")])
 
 
 def check(body: Body, now: Ms, *, also: Container[str] = ()) -> tuple[Fault, ...]:

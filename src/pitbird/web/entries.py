@@ -583,5 +583,9 @@ _TELLERS: Final[dict[str, _Teller]] = {
         lambda: _("The book was restored from an older copy: others hold proof of %(known_size)s entries."),
         "known_size",
     ),
+    "key-changed": _plain(
+        lambda: _("The book signs by another key from here on: change %(number)s, %(because)s."),
+        "number", "because",
+    ),
     "erasure": _plain(lambda: _("Texts about %(subject)s erased: %(because)s."), "subject", "because"),
 }  # fmt: skip

@@ -45,6 +45,7 @@ KIND_WORDS: Final[dict[str, Word]] = {
     "note": _("Note"),
     "correction": _("Correction"),
     "epoch": _("The book was restored"),
+    "key-changed": _("The key of the book was changed"),
     "erasure": _("Erasure"),
 }
 
@@ -95,6 +96,8 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "corrects": _("Corrects"), "of_about": _("Which was about"), "how": _("How"),
     "replacement": _("What stands instead"), "commitments": _("Erased"), "book": _("Book"),
     "title": _("Title"), "format": _("Form of the book"), "begun": _("Begun on"),
+    "number": _("Number"), "old_key": _("Fingerprint of the old key"),
+    "new_key": _("Fingerprint of the new key"),
     "known_size": _("Entries that others hold proof of"), "known_root": _("Root that others hold"),
     "of": _("Looked back from"), "failed": _("After the failed test"), "looked_from": _("Looked at from"),
     "looked_to": _("Looked at until"), "book_size": _("Entries in the book then"),
@@ -117,7 +120,8 @@ VALUE_WORDS: Final[dict[str, Word]] = {
     "flat-battery": _("a flat battery"), "sensor-changed": _("a sensor changed"),
     "filter-changed": _("a filter changed"), "firmware-changed": _("the firmware changed"),
     "set-point-changed": _("an alarm set-point changed"),
-    "restored": _("restored from a copy"), "damaged": _("damaged"),
+    "restored": _("restored from a copy"), "planned": _("as planned"),
+    "exposed": _("others may have had the old one"), "damaged": _("damaged"),
     "overdue": _("overdue"), "suspect": _("suspect"),
     "life-ended": _("its life has ended"), "lost": _("lost"), "incident": _("an incident"),
     "sensor-worn": _("sensor worn out"), "sensor-poisoned": _("sensor poisoned"),

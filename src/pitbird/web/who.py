@@ -21,6 +21,7 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     "genesis": frozenset(),
     "erasure": frozenset(),
     "epoch": frozenset(),
+    "key-changed": frozenset(),
     "site": frozenset({"keeper"}),
     "person": frozenset({"keeper"}),
     "detector": frozenset({"keeper"}),

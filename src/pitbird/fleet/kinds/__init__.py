@@ -14,7 +14,16 @@ from pitbird.fleet.kinds.gas_stock import (
     GaugeRead,
 )
 from pitbird.fleet.kinds.gas_tests import BumpTest, Calibration, FreshAirSet
-from pitbird.fleet.kinds.ledger import Correction, Epoch, Erasure, Genesis, Note, RulesAdopted, Training
+from pitbird.fleet.kinds.ledger import (
+    Correction,
+    Epoch,
+    Erasure,
+    Genesis,
+    KeyChanged,
+    Note,
+    RulesAdopted,
+    Training,
+)
 from pitbird.fleet.kinds.life import (
     AlarmInUse,
     HandedBack,
@@ -33,7 +42,7 @@ ALL: Final[tuple[type[Body], ...]] = (
     HandedOut, HandedBack, BumpTest, FreshAirSet, Calibration, Happened,
     OutOfService, Repaired, ReturnedToService, IssuedUntested, AlarmInUse,
     CylinderReceived, CylinderOpened, GaugeRead, CylinderEmptied, CylinderQuarantined, CylinderReleased,
-    Training, LookBack, RulesAdopted, Note, Correction, Erasure, Epoch,
+    Training, LookBack, RulesAdopted, Note, Correction, Erasure, Epoch, KeyChanged,
 )  # fmt: skip
 
 KINDS: Final[dict[str, type[Body]]] = {kind.model_fields["kind"].default: kind for kind in ALL}

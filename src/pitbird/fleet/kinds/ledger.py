@@ -176,6 +176,35 @@ class Epoch(Body):
         return (self.book,)
 
 
+class KeyChanged(Body):
+    """The key by which the book signs its checkpoints was replaced by another; it changes no verdict.
+
+    ``old_key`` and ``new_key`` are the fingerprints: SHA-256 over the type and the public key. The signed
+    note of the change lies beside the book.
+    """
+
+    SEALED: ClassVar[tuple[str, ...]] = ("note",)
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "kind": "key-changed",
+        **common(32),
+        "book": "book:0195a000-0000-7000-8000-00000000001d",
+        "number": 1,
+        "old_key": "cd" * 32,
+        "new_key": "ef" * 32,
+        "because": "planned",
+    }
+    kind: Literal["key-changed"] = "key-changed"
+    book: Annotated[str, Field(pattern=r"^book:[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+    number: Annotated[int, Field(ge=1, le=9999, strict=True)]
+    old_key: Annotated[str, Field(pattern=ROOT)]
+    new_key: Annotated[str, Field(pattern=ROOT)]
+    because: Literal["planned", "exposed", "other"]
+    note: Sealed | None = None
+
+    def subjects(self) -> tuple[str, ...]:
+        return (self.book,)
+
+
 class Genesis(Body):
     """The first entry: it gives the book its identity."""
 
