@@ -88,21 +88,25 @@ def sheet(test: BumpTest, reader: Reader, standing: Standing) -> Sheet:
     """The record of the test."""
     body = test.entry.body
     detector = code(body["detector"])
-    answer = f"{capital(test.amounts_to)}, {reader.moment(test.entry.at)}, by {reader.named(body['by'])}."
+    answer = f"{_answer(test)}, {reader.moment(test.entry.at)}, by {reader.named(body['by'])}."
+    lost = " · DOES NOT COUNT" if test.entry.corrections else ""
     corrected = corrected_words(test.entry, reader)
     instead = test.entry.counts
     sections = [
-        Section("The test", (Facts(_facts(test, body, reader)),)),
+        Section(
+            "The test as written" if test.entry.corrections else "The test",
+            (Facts(_facts(test, body, reader)),),
+        ),
         Section("Before gas", _before(test.detector, body, reader)),
         Section("Gas", _gas(test, body, reader), wide=True),
-        Section("Signals, and after gas", (Facts(_after(test.detector, body)),)),
+        Section("Signals, and after gas", (Facts(_after(test.detector, body), across=2),)),
         Section("Corrections", (lines_or(corrected, "Nobody has corrected this entry."),)),
     ]
     if test.entry.corrections and instead is not None:
         sections += _instead(test, instead, reader)
     return Sheet(
         title=f"Bump test of detector {detector}",
-        running=f"Detector {detector} · entry {test.entry.index}",
+        running=f"Detector {detector} · entry {test.entry.index}{lost}",
         foot=reader.foot(),
         answer=(Strong(answer),),
         opening=_opening(test, body, reader),
@@ -117,6 +121,16 @@ def sheet(test: BumpTest, reader: Reader, standing: Standing) -> Sheet:
         standing=standing,
         locale=reader.locale.tag,
     )
+
+
+def _answer(test: BumpTest) -> str:
+    """The outcome; of an entry that does not count never as if it did."""
+    if test.entry.corrections:
+        now = f"what counts is: {test.counts_to}" if test.counts_to else "nothing of it counts"
+        return f"Corrected, {now}; written as {test.amounts_to}"
+    if test.in_doubt and test.amounts_to == "passed":
+        return "Left out for its clock; written as passed"
+    return capital(test.amounts_to)
 
 
 def _opening(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[Part, ...]:
@@ -175,7 +189,10 @@ def _facts(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[tup
         ("Tester", tester),
         ("At site", reader.name(body.get("where")) or "not stated"),
         ("Footing", reported),
-        ("Outcome", lines(Strong(test.amounts_to), *(reason_words(each) for each in test.reasons))),
+        (
+            "Outcome as written" if entry.corrections else "Outcome",
+            lines(Strong(test.amounts_to), *(reason_words(each) for each in test.reasons)),
+        ),
     ]
     if body.get("temperature_c") is not None:
         pairs.append(("Temperature", reader.number(body["temperature_c"], "°C")))
@@ -196,7 +213,7 @@ def _before(detector: DetectorState, body: Mapping[str, Any], reader: Reader) ->
             (item["channel"], reading, _expected(channel, reader), "yes" if item["right"] == "yes" else "NO")
         )
     air: Part = Table(("In clean air", "Read", "Should read", "Right"), tuple(rows), sides=("left",) * 4)
-    return (Facts(looked), air if rows else Text("No reading in clean air is recorded."))
+    return (Facts(looked, across=2), air if rows else Text("No reading in clean air is recorded."))
 
 
 def _expected(channel: ChannelFact | None, reader: Reader) -> str:

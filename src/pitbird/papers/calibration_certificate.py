@@ -46,10 +46,15 @@ def sheet(calibration: Calibration, reader: Reader, standing: Standing) -> Sheet
     entry = calibration.entry
     body = _counting(entry)
     detector = code(entry.body["detector"])
-    answer = f"{capital(body['result'])}, {reader.moment(body['at'])}, by {reader.named(body['by'])}."
+    counts = not entry.corrections or entry.counts is body
+    result = (
+        capital(body["result"]) if counts else f"Corrected, nothing of it counts; written as {body['result']}"
+    )
+    answer = f"{result}, {reader.moment(body['at'])}, by {reader.named(body['by'])}."
+    lost = "" if counts else " · DOES NOT COUNT"
     return Sheet(
         title=f"Calibration of detector {detector}",
-        running=f"Detector {detector} · entry {entry.index}",
+        running=f"Detector {detector} · entry {entry.index}{lost}",
         foot=reader.foot(),
         answer=(Strong(answer),),
         opening=_opening(calibration, body, reader),

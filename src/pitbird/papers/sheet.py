@@ -52,9 +52,10 @@ Words = One | tuple[One, ...]
 
 
 class Facts(msgspec.Struct, frozen=True, tag_field="is", tag="facts"):
-    """The printed form: terms and their values."""
+    """The printed form: terms and their values, two of them ``across`` where they are short."""
 
     pairs: tuple[tuple[str, Words], ...]
+    across: int = 1
 
 
 class Text(msgspec.Struct, frozen=True, tag_field="is", tag="text"):

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from pitbird.services.appending import append
 from pitbird.services.checkpoints import kept
 from pitbird.services.papers.bump_test import bump_test
 from pitbird.services.papers.making import NoSuchPaper, Order, PaperRefused
@@ -122,6 +123,9 @@ def test_a_voided_test_is_loud_and_shows_nothing(say: Say, order: Order) -> None
     told = pdf.words(bump_test(index, order).pdf)
     assert f"This entry does not count: entry {corrected} corrects it" in told
     assert "It was voided: it counts for nothing." in told
+    assert "Corrected, nothing of it counts; written as passed, Mon 2 Mar 2026" in told
+    assert f"entry {index} · DOES NOT COUNT" in told
+    assert "Passed," not in told
     assert "by Ilda Fontanova (K-1): Wrong detector scanned" in told
     assert "Nothing of the detector: the entry counts no more." in told
 
@@ -137,6 +141,7 @@ def test_what_stands_instead_is_printed_beside_it(say: Say, order: Order) -> Non
     )  # fmt: skip
     told = pdf.words(bump_test(index, order).pdf)
     assert "Something else stands in its place, which is printed below: failed." in told
+    assert "Corrected, what counts is: failed; written as passed" in told
     assert "What stands instead" in told
     assert "That something which had to come did not come" in told
     assert "reached the sensors" not in told
@@ -181,6 +186,14 @@ def test_a_detector_held_for_an_incident_is_loud(say: Say, order: Order) -> None
     assert "HELD FOR AN INVESTIGATION since Mon 2 Mar 2026, 09:00 WET" in pdf.words(
         bump_test(index, order).pdf
     )
+
+
+def test_a_pass_whose_clock_cannot_be_right_is_never_told_as_passed(say: Say, order: Order) -> None:
+    append(bump(at("10:00")), recorded_at=ms("08:00"))
+    told = pdf.words(bump_test(book.head().size - 1, order).pdf)
+    assert "Left out for its clock; written as passed" in told
+    assert "Its clock cannot be right It counts for nothing until somebody says when it was." in told
+    assert "Passed," not in told
 
 
 def test_an_erased_name_is_printed_as_withheld(say: Say, order: Order) -> None:

@@ -136,7 +136,11 @@ def test_a_voided_calibration_counts_for_nothing(kept_gas: Say, order: Order) ->
         {"kind": "correction", "corrects": draft["id"], "how": "void", "reason": "Never done"},
         by="person:K-1", now=ms("09:00"),
     )  # fmt: skip
-    assert "THE FIGURES BELOW COUNT FOR NOTHING" in pdf.words(calibration_certificate(index, order).pdf)
+    told = pdf.words(calibration_certificate(index, order).pdf)
+    assert "THE FIGURES BELOW COUNT FOR NOTHING" in told
+    assert "Corrected, nothing of it counts; written as passed" in told
+    assert f"entry {index} · DOES NOT COUNT" in told
+    assert "Passed," not in told
 
 
 def test_another_kind_of_entry_is_refused(say: Say, order: Order) -> None:
