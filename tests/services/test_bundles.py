@@ -19,7 +19,7 @@ import pytest
 
 from pitbird.papers.bundle.verify import verify
 from pitbird.papers.bundle.writing import BundleRefused
-from pitbird.services import checkpoints, clock
+from pitbird.services import bundle_papers, checkpoints, clock
 from pitbird.services.bundle_scope import Asked
 from pitbird.services.bundles import Made, Progress, make_bundle
 from pitbird.services.erasing import erase_person
@@ -392,4 +392,38 @@ def test_it_tells_how_far_it_is(fleet: Actor, tmp_path: Path) -> None:
     told: list[Progress] = []
     made = make_bundle(Asked(detectors=(D17,)), io.BytesIO(), tmp_path, progress=told.append)
     assert isinstance(made, Made)
-    assert told[-1].count == told[-1].total == made.entries
+    entries = [each for each in told if each.what == "entries"]
+    assert entries[-1].count == entries[-1].total == made.entries
+    assert (told[-1].what, told[-1].count) == ("papers", told[-1].total)
+
+
+def test_papers_of_the_detector_the_gas_the_testers_and_the_days_are_in(
+    bundle: Bundle, fleet: Actor, tmp_path: Path
+) -> None:
+    shown_gas(fleet, "06:30")
+
+    path = bundle(Asked(detectors=(D17,), sites=(SITE,), first=TODAY, last=TODAY))
+
+    with zipfile.ZipFile(path) as archive:
+        papers = [name for name in archive.namelist() if name.startswith("pages/papers/")]
+        assert all(archive.read(name).startswith(b"%PDF-") for name in papers)
+    assert sorted(papers) == [
+        "pages/papers/book-2026-03-02-north-works.pdf",
+        "pages/papers/cylinder-C-112.pdf",
+        "pages/papers/detector-D-017.pdf",
+        "pages/papers/training-K-1.pdf",
+        "pages/papers/training-P-07.pdf",
+    ]
+    assert checked(path, tmp_path)["answer"] == "holds"
+
+
+def test_more_papers_than_anybody_reads_are_left_out_and_that_is_told(
+    bundle: Bundle, fleet: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    second_detector(fleet)
+    monkeypatch.setitem(bundle_papers.MOST, "detector", 1)
+
+    path = bundle(Asked(sites=(SITE,)))
+
+    assert "History: 2 are more than the 1 that are printed" in read(path, "README.txt").decode()
+    assert not any("detector-" in name for name in zipfile.ZipFile(path).namelist())

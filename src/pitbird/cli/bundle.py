@@ -111,17 +111,18 @@ class _Bar:
 
     def __init__(self) -> None:
         self._shown = sys.stderr.isatty()
-        self._last = -1
+        self._last = ("", -1)
 
     def show(self, progress: Progress) -> None:
         """Draw it anew where it has grown."""
         filled = _BAR * progress.count // max(1, progress.total)
-        percent = 100 * progress.count // max(1, progress.total)
+        percent = progress.what, 100 * progress.count // max(1, progress.total)
         if not self._shown or percent == self._last:
             return
         self._last = percent
         bar = "#" * filled + "." * (_BAR - filled)
-        typer.echo(f"\r[{bar}] {progress.count} of {progress.total} entries", nl=False, err=True)
+        said = f"{progress.count} of {progress.total} {progress.what}"
+        typer.echo(f"\r\x1b[K[{bar}] {said}", nl=False, err=True)
 
     def end(self) -> None:
         """Take it away."""

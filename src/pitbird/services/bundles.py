@@ -25,7 +25,7 @@ from pitbird.record.cover import cover_lines
 from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import leaf_hash
 from pitbird.record.note import Note, sign_note
-from pitbird.services import bundle_pages
+from pitbird.services import bundle_pages, bundle_papers
 from pitbird.services.bundle_scope import Asked, Scope, scope_of
 from pitbird.services.bundle_tree import Hashes
 from pitbird.services.checkpoints import Kept, make_checkpoint, origin, proof_file, public_key, signing_key
@@ -38,10 +38,11 @@ _IN_MEMORY: Final = 1 << 16
 
 @dataclass(frozen=True)
 class Progress:
-    """So many entries of so many are in."""
+    """So many of so many ``what`` ("entries", "papers") are in."""
 
     count: int
     total: int
+    what: str = "entries"
 
 
 @dataclass(frozen=True)
@@ -91,10 +92,11 @@ def bundle_steps(
     with Pile(buffer) as pile:
         _frame(pile, asked, scope, held, home)
         yield from _entries(pile, asked, scope)
+        left_out = yield from _papers(pile, asked, scope, home, passphrase)
         pile.add("tree.txt", cover_lines(size, scope.indices, Hashes(size).of))
         if asked.since_size is not None:
             pile.add("consistency.json", proof_file(asked.since_size, size))
-        pile.add("README.txt", readme(_told(asked, scope)))
+        pile.add("README.txt", readme(_told(asked, scope, left_out)))
         text = pile.manifest(origin())
         note = Note(text, (sign_note(text, origin(), key),))
         length = pile.put_together(out, note.to_bytes(), buffer)
@@ -148,7 +150,21 @@ def _entries(pile: Pile, asked: Asked, scope: Scope) -> Iterator[Progress]:
     tables.end()
 
 
-def _told(asked: Asked, scope: Scope) -> Told:
+def _papers(
+    pile: Pile, asked: Asked, scope: Scope, home: Path, passphrase: bytes | None
+) -> Generator[Progress, None, list[str]]:
+    """The papers; gives those that were left out, and why."""
+    total, left_out = bundle_papers.how_many(asked, scope), []
+    for count, paper in enumerate(bundle_papers.papers(asked, scope, home, passphrase), start=1):
+        if paper.made is None:
+            left_out.append(paper.left_out)
+        else:
+            pile.add(f"pages/papers/{paper.made.name}", paper.made.pdf)
+        yield Progress(min(count, total), total, "papers")
+    return left_out
+
+
+def _told(asked: Asked, scope: Scope, left_out: Sequence[str]) -> Told:
     first = book.at_index(0)
     title = str(read_leaf(first.leaf.encode()).body.get("title", "")) if first else ""
     given = _asked(asked)
@@ -166,6 +182,7 @@ def _told(asked: Asked, scope: Scope) -> Told:
         until=asked.last.isoformat() if asked.last else None,
         verifiers=tuple(verifiers()),
         pages=[(f"{name}.csv, .jsonl", about) for name, (about, _) in TABLES.items()],
+        left_out=left_out,
     )
 
 

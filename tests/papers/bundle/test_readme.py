@@ -48,6 +48,12 @@ def test_a_bundle_of_all_history_says_nothing_of_a_fence() -> None:
     assert "as a fence" not in plain(dataclasses.replace(TOLD, since=None))
 
 
+def test_papers_that_were_left_out_are_named_with_the_reason() -> None:
+    assert "Papers that are not here" not in plain(TOLD)
+    text = plain(dataclasses.replace(TOLD, left_out=["History: 500 are more than the 60 that are printed"]))
+    assert "Papers that are not here: - History: 500 are more than the 60 that are printed" in text
+
+
 def test_the_usual_cautions_stand_in_it_and_no_line_is_too_long() -> None:
     text = readme(TOLD).decode()
     assert "Local codes, the instrument's manual and licensed practice come first." in plain(TOLD)

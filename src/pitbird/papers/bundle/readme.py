@@ -24,6 +24,7 @@ class Told:
     until: str | None
     verifiers: Sequence[str] = ("verify.py", "verify.html")
     pages: Sequence[tuple[str, str]] = ()
+    left_out: Sequence[str] = ()
 
 
 def readme(told: Told) -> bytes:
@@ -47,6 +48,7 @@ def readme(told: Told) -> bytes:
         _heading("What is here"),
         _items(_split(_FILES)),
         _pages(told.pages),
+        _left_out(told.left_out),
         _heading("Cautions"),
         _paragraphs(_CAUTIONS),
     ]
@@ -195,3 +197,9 @@ def _pages(pages: Sequence[tuple[str, str]]) -> str:
     if not pages:
         return ""
     return "In pages/:\n" + _listed(pages)
+
+
+def _left_out(said: Sequence[str]) -> str:
+    if not said:
+        return _paragraph("In pages/papers/: the same as papers to print.")
+    return "Papers that are not here:\n" + _items(said)
