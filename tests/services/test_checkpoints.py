@@ -175,23 +175,6 @@ def _keep(home: Path, size: int, root: bytes) -> None:
     (folder / f"{size:019d}.note").write_bytes(Note(text, (sign_note(text, name, key),)).to_bytes())
 
 
-def test_the_proofs_of_the_book_hold(fleet: Actor) -> None:
-    hashes = list(book.leaf_hashes(0, book.head().size))
-    size = len(hashes)
-    for index in range(size):
-        proof = checkpoints.inclusion(index, size)
-        verify_inclusion(index=index, size=size, leaf=hashes[index], proof=proof, root=book.head().root())
-        verify_consistency(
-            old_size=index,
-            new_size=size,
-            old_root=root_of(hashes[:index]),
-            new_root=book.head().root(),
-            proof=checkpoints.consistency(index, size),
-        )
-    with pytest.raises(CheckpointRefused, match="the book holds"):
-        checkpoints.inclusion(0, size + 1)
-
-
 # Another book, of which this one is the witness.
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 OTHER = VerifierKey("pitbird-book/other", KEY.public_key().public_bytes_raw())

@@ -71,6 +71,20 @@ class Frontier:
             grow(hashes, size, leaf)
         return Frontier(self.size + len(leaves), tuple(hashes))
 
+    def extend_noting(
+        self, leaves: Sequence[bytes], levels: Sequence[int]
+    ) -> tuple["Frontier", list[tuple[int, int, bytes]]]:
+        """As ``extend``, and the full sub-trees of some levels (from 1) that the leaves completed: level,
+        place, root, lowest first where one leaf completes several."""
+        hashes, noted, lowest = list(self.hashes), [], (1 << min(levels)) - 1
+        for size, leaf in enumerate(leaves, start=self.size):
+            _require_hash(leaf, "leaf hash")
+            if size & lowest == lowest:
+                noted += grow_noting(hashes, size, leaf, levels)
+            else:
+                grow(hashes, size, leaf)
+        return Frontier(self.size + len(leaves), tuple(hashes)), noted
+
     def root(self) -> bytes:
         """Return the root of the whole tree (RFC 9162 section 2.1.1)."""
         return root_over(self.hashes)
@@ -268,6 +282,20 @@ def grow(edge: list[bytes], size: int, leaf: bytes) -> None:
         leaf = node_hash(edge.pop(), leaf)
         size >>= 1
     edge.append(leaf)
+
+
+def grow_noting(
+    edge: list[bytes], size: int, leaf: bytes, levels: Sequence[int]
+) -> list[tuple[int, int, bytes]]:
+    """As ``grow``; gives level, place and root of each full sub-tree of these levels that it completes."""
+    noted, level = [], 0
+    while size & 1:
+        leaf = node_hash(edge.pop(), leaf)
+        size, level = size >> 1, level + 1
+        if level in levels:
+            noted.append((level, size, leaf))
+    edge.append(leaf)
+    return noted
 
 
 def root_over(edge: Sequence[bytes]) -> bytes:

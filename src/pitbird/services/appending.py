@@ -23,7 +23,7 @@ from pitbird.services.refolding import (
     refold_keeping_points,
 )
 from pitbird.store import blobs as blob_store
-from pitbird.store import book, points
+from pitbird.store import book, points, subtrees
 from pitbird.store.blobs import SealedBlob
 
 _decode_leaf: Final = QUICK.decode
@@ -201,7 +201,10 @@ class Ledger:
     def _write_rows(self) -> None:
         """Put the entries added so far into the book; states and head follow with ``flush``."""
         book.insert(self._rows, self._mentions)
-        self._frontier = self._frontier.extend([row.leaf_hash for row in self._rows])
+        leaves = [row.leaf_hash for row in self._rows]
+        self._frontier, full = self._frontier.extend_noting(leaves, subtrees.LEVELS)
+        if full:
+            subtrees.put(full)
         self._rows, self._mentions = [], []
         self._absent.difference_update(self._ids)
         self._ids = {}

@@ -16,7 +16,7 @@ from pitbird.record.leaf import Leaf, read_leaf
 from pitbird.record.merkle import Frontier, root_of
 from pitbird.services.decoding import decode_state
 from pitbird.services.refolding import refold, refold_in_full
-from pitbird.store import book
+from pitbird.store import book, subtrees
 from pitbird.store.guards import missing
 
 #: The quick check looks at so many of the newest entries, and at the states of what they are about.
@@ -105,8 +105,9 @@ def _columns(leaf: Leaf) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _everything() -> tuple[Check, Check, Check]:
+def _everything() -> tuple[Check, ...]:
     tree, broken, count = Frontier(0, ()), [], 0
+    full: set[subtrees.Full] = set()
     numbered: dict[str, list[int]] = {}
     with transaction.atomic():
         head = book.head()
@@ -115,11 +116,13 @@ def _everything() -> tuple[Check, Check, Check]:
                 broken.append(f"entry {count} is missing")
             count = row.index + 1
             broken.extend(entry_faults(row))
-            tree = tree.append(row.leaf_hash)
+            tree, completed = tree.extend_noting([row.leaf_hash], subtrees.LEVELS)
+            full.update(completed)
             _number(row, numbered)
         if tree != head:
             broken.append(f"the head is not the root of these {tree.size} entries")
         mentions = book.mentions_agree(numbered)
+        other = full ^ subtrees.all_kept()
         subjects = sorted(numbered)
         stored = _states(subjects)
         differ = [subject for subject in subjects if stored.get(subject) != refold_in_full(subject)]
@@ -130,6 +133,12 @@ def _everything() -> tuple[Check, Check, Check]:
             f"the {len(subjects)} states are what the entries amount to",
             f"{len(differ)} differ, first {', '.join(differ[:_TOLD])}" if differ else "",
             "run `pitbird book rebuild`",
+        ),
+        Check(
+            "the hashes kept to make proofs quickly are those of the entries",
+            f"{len({place[:2] for place in other})} differ or are missing" if other else "",
+            "run `pitbird book rebuild`",
+            grave=False,
         ),
     )
 

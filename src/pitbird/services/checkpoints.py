@@ -20,7 +20,7 @@ from django.db import transaction
 
 from pitbird.record.canonical import canonical, parse_canonical
 from pitbird.record.checkpoint import Checkpoint, census_bytes, census_line, verify_checkpoint
-from pitbird.record.merkle import Frontier, consistency_proof, inclusion_proof, verify_consistency
+from pitbird.record.merkle import Frontier, verify_consistency
 from pitbird.record.note import (
     COSIGNATURE,
     Note,
@@ -33,6 +33,7 @@ from pitbird.record.note import (
 from pitbird.services import clock
 from pitbird.services.checking import Check
 from pitbird.services.moving import BookEmpty
+from pitbird.services.proofs import consistency
 from pitbird.store import book
 
 if TYPE_CHECKING:
@@ -199,23 +200,6 @@ def _not_grown_from(newest: Kept | None, head: Frontier) -> str:
     if tree.extend(list(book.leaf_hashes(size, head.size))) != head:
         return f"the {head.size} entries do not make the root that the head holds"
     return ""
-
-
-def inclusion(index: int, size: int) -> tuple[bytes, ...]:
-    """The proof that the entry at ``index`` stands in the book of ``size`` entries (RFC 9162, 2.1.3)."""
-    return tuple(inclusion_proof(_hashes(size, "size"), index))
-
-
-def consistency(old_size: int, new_size: int) -> tuple[bytes, ...]:
-    """The proof that the newer book begins with the older one (RFC 9162 section 2.1.4)."""
-    return tuple(consistency_proof(_hashes(new_size, "to"), old_size))
-
-
-def _hashes(size: int, where: str) -> list[bytes]:
-    held = book.head().size
-    if not 0 <= size <= held:
-        raise CheckpointRefused(f"{where}: {size} entries; the book holds {held}")
-    return list(book.leaf_hashes(0, size))
 
 
 def proof_file(old_size: int, new_size: int) -> bytes:

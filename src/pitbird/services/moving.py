@@ -25,7 +25,7 @@ from pitbird.services.decoding import decode_state
 from pitbird.services.quick import QUICK, uncollected
 from pitbird.services.refolding import refold_keeping_points
 from pitbird.store import blobs as blob_store
-from pitbird.store import book, points
+from pitbird.store import book, points, subtrees
 from pitbird.store.blobs import SealedBlob
 
 _PIECE = 5000
@@ -151,6 +151,7 @@ def rebuild() -> Rebuilt:
         frontier, tree = book.head(lock=True), Frontier(0, ())
         for row in book.all_rows():
             tree = tree.append(read_leaf(row.leaf.encode()).hash)
+        subtrees.rebuild(book.leaf_hashes(0, frontier.size))
         subjects = sorted(book.census())
         before = book.standings(subjects)
         differed: list[str] = []

@@ -90,6 +90,19 @@ class FoldPoint(models.Model):
         return f"{self.subject} at {self.at}"
 
 
+class Subtree(models.Model):
+    """The root of a full sub-tree of the book's tree: 2^level leaves, ``place`` others of its level before.
+    Kept of some levels, so that a proof need not read every leaf; can be thrown away and worked out anew."""
+
+    pk = models.CompositePrimaryKey("level", "place")
+    level = models.SmallIntegerField()
+    place = models.BigIntegerField()
+    root = models.BinaryField(max_length=32)
+
+    def __str__(self) -> str:
+        return f"sub-tree {self.place} of level {self.level}"
+
+
 class Blob(models.Model):
     """A name, free text or photo, kept outside the leaf with the salt that opens its commitment."""
 

@@ -26,7 +26,7 @@ from pitbird.intake.faults import Fault
 from pitbird.record.canonical import parse
 from pitbird.record.errors import BadTree, DuplicateKey, NotCanonical, NotJson
 from pitbird.rules.decision import Decision, Finding
-from pitbird.services import checkpoints, clock
+from pitbird.services import checkpoints, clock, proofs
 from pitbird.services.gate import GateRow, UnknownSubject, gate, gate_one
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, EntryRefused, IdTaken, prepare, write
@@ -256,6 +256,7 @@ def get_detector(
 
 
 @api.exception_handler(checkpoints.CheckpointRefused)
+@api.exception_handler(proofs.NoProof)
 @api.exception_handler(BadTree)
 def _no_proof(request: HttpRequest, fault: ValueError) -> HttpResponse:
     return failure(request, 422, "refused", str(fault))
@@ -275,7 +276,7 @@ def get_checkpoint(request: HttpRequest) -> HttpResponse:
 @api.get("proof/inclusion", summary="That an entry stands in the book of a size")
 def get_inclusion(request: HttpRequest, index: int, size: int) -> HttpResponse:
     """RFC 9162 section 2.1.3: the hashes in hex, lowest first."""
-    proof = [each.hex() for each in checkpoints.inclusion(index, size)]
+    proof = [each.hex() for each in proofs.inclusion(index, size)]
     return answer(request, {"index": index, "size": size, "proof": proof})
 
 
@@ -284,7 +285,7 @@ def get_consistency(
     request: HttpRequest, to: int, old: int = param_functions.Query(..., alias="from")
 ) -> HttpResponse:
     """RFC 9162 section 2.1.4: the hashes in hex."""
-    proof = [each.hex() for each in checkpoints.consistency(old, to)]
+    proof = [each.hex() for each in proofs.consistency(old, to)]
     return answer(request, {"from": old, "to": to, "proof": proof})
 
 
