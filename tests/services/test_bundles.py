@@ -1,7 +1,8 @@
 """Bundles made from a book, and what the verifier that travels in them says of them.
 
 Every bundle here is checked by ``verify.py``, which was written apart from the program, shares no code with
-it and is held to the vectors in tests/vectors/bundles.
+it and is held to the vectors in tests/vectors/bundles; and by the program's own verifier, with the same
+answer.
 """
 
 from __future__ import annotations
@@ -19,10 +20,13 @@ import pytest
 
 from pitbird.papers.bundle.verify import verify
 from pitbird.papers.bundle.writing import BundleRefused
+from pitbird.record.archive import Archive
+from pitbird.record.bundle import verify_bundle
 from pitbird.services import bundle_papers, checkpoints, clock
 from pitbird.services.bundle_scope import Asked
 from pitbird.services.bundles import Made, Progress, make_bundle
 from pitbird.services.erasing import erase_person
+from pitbird.services.quick import QUICK
 from pitbird.services.writing import Actor, write
 from pitbird.store import book
 from tests.bodies import CHANNELS, at, bump, ms
@@ -50,10 +54,17 @@ def bundle(fleet: Actor, tmp_path: Path) -> Bundle:
 
 
 def checked(path: Path, home: Path, known: Path | None = None) -> dict[str, Any]:
-    """What verify.py says of a bundle, given the right fingerprint."""
-    return verify(
-        str(path), checkpoints.public_key(home).fingerprint(), known.read_bytes() if known else None
-    )
+    """What verify.py says of a bundle, given the right fingerprint; ``pitbird verify`` must say the same."""
+    fingerprint = checkpoints.public_key(home).fingerprint()
+    held = known.read_bytes() if known else None
+    told = verify(str(path), fingerprint, held)
+    with path.open("rb") as file:
+        report = verify_bundle(Archive(file), fingerprint=fingerprint, known=held, codec=QUICK)
+    same = report.as_json()
+    for key in ("answer", "origin", "size", "entries", "subjects", "asked"):
+        assert told[key] == same[key], key
+    assert {fault["code"] for fault in told["faults"]} == {fault["code"] for fault in same["faults"]}
+    return told
 
 
 def read(path: Path, name: str) -> bytes:
