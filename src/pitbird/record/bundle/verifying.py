@@ -58,12 +58,12 @@ def _check_known(desk: Desk, data: bytes, checkpoint: Checkpoint, frame: Frame) 
             held = verify_checkpoint(data, key, origin=checkpoint.origin).checkpoint
     if held is None:
         desk.fault(
-            "known", "checkpoint.note", "the checkpoint that you hold is not signed by this book's keys"
+            "known", "consistency.json", "the checkpoint that you hold is not signed by this book's keys"
         )
     elif held.size > checkpoint.size:
         desk.fault(
             "known",
-            "checkpoint.note",
+            "consistency.json",
             f"you hold one of {held.size} entries, this is of {checkpoint.size}: rolled back, or old",
         )
     else:

@@ -769,7 +769,7 @@ class Check {
   }
 
   async known(bytes, checkpoint, keys) {
-    const file = "checkpoint.note";
+    const file = "consistency.json";
     let held = null;
     for (const key of keys) {
       try {
