@@ -104,3 +104,21 @@ def test_lines_leave_out_what_is_empty() -> None:
     assert lines("a", None, "", Strong("b")) == ("a", Strong("b"))
     assert lines("a", None) == "a"
     assert lines(None) == ()
+
+
+def test_however_long_a_text_is_all_of_it_is_printed() -> None:
+    long = " ".join(f"word-{number:04}" for number in range(3000))
+    parts = (Facts((("Note", long),)), Loud("Loud", (long,)), Table(("A", "B"), (("x", long),)))
+    found = Findings((Finding("unknown", "warns", "not known", long),))
+    told = pdf.words(print_sheet(sheet(NOWHERE, Section("Long", (*parts, found))), made_at=MADE))
+    assert all(told.count(f"word-{number:04}") == 4 for number in range(3000))
+
+
+def test_long_names_stay_within_their_columns() -> None:
+    name, serial = "Wolkenstein-Trautmannsdorff" * 4, "SERIAL" * 20
+    rows = (("x", name, Keyed(serial), "y"),) * 3
+    made = print_sheet(sheet(NOWHERE, Section("T", (Table(("A", "B", "C", "D"), rows),))), made_at=MADE)
+    assert pdf.rightmost(made) < 210 / 25.4 * 72 - 40
+    for parts in (Facts(((name, Keyed(serial)),)), Loud(name, (serial,)), Stamp("not-yet", "Not yet", name)):
+        made = print_sheet(sheet(NOWHERE, Section(name, (parts,))), made_at=MADE)
+        assert pdf.rightmost(made) < 210 / 25.4 * 72 - 40
