@@ -38,7 +38,7 @@ def sheet(site: str, as_of: Ms, lines: Sequence[Line], reader: Reader, standing:
         if found:
             rows = tuple(_row(line, reader) for line in found)
             table = Table(
-                ("", "Detector", "Type, serial number", "Why, and what to do"), rows, (4.1, 1.2, 2.8, 5)
+                ("", "Detector", "Type, serial number", "Why, and what to do"), rows, (3.8, 1.2, 3.1, 4.9)
             )
             sections.append(Section(f"{head}: {len(found)}", (table,), wide=True))
     if not lines:
