@@ -41,7 +41,14 @@ def test_two_years_are_a_history_of_the_size_that_was_meant(two_years: Told) -> 
     assert 15_000 < counts["bump-test"] < 30_000
     assert len(two_years.world.units) == 60
     assert (counts["person"], counts["site"], counts["genesis"], counts["rules-adopted"]) == (25, 4, 1, 1)
-    assert set(KINDS) - set(counts) == {"erasure", "epoch", "key-changed", "look-back"}
+    assert set(KINDS) - set(counts) == {
+        "erasure",
+        "epoch",
+        "key-changed",
+        "look-back",
+        "audit-opened",
+        "audit-closed",
+    }
 
 
 def test_the_first_entry_is_the_genesis_and_the_rules_are_those_handed_in(two_years: Told) -> None:

@@ -108,6 +108,8 @@ ABOUT = {
     "genesis": ("book:0195a000-0000-7000-8000-00000000001d",),
     "epoch": ("book:0195a000-0000-7000-8000-00000000001d",),
     "key-changed": ("book:0195a000-0000-7000-8000-00000000001d",),
+    "audit-opened": ("book:0195a000-0000-7000-8000-00000000001d",),
+    "audit-closed": ("book:0195a000-0000-7000-8000-00000000001d",),
     "site": ("site:north-works",),
     "person": ("person:P-07",),
     "detector": ("detector:D-017",),

@@ -17,7 +17,9 @@ from pitbird.record.canonical import MAX_DEPTH, MAX_INT, fits, parse
 from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
 
 #: Kinds that cannot stand in for another entry.
-NEVER_REPLACEMENTS: Final = ("genesis", "correction", "erasure", "key-changed")
+NEVER_REPLACEMENTS: Final = (
+    "genesis", "correction", "erasure", "key-changed", "audit-opened", "audit-closed"
+)  # fmt: skip
 
 _Found = tuple[Path, str, str]
 

@@ -19,6 +19,7 @@ _KINDS: Final = {
     "out-of-service": "Taken out of service", "cylinder-opened": "Cylinder put to use",
     "look-back": "Look-back decided", "rules-adopted": "Site rules adopted",
     "epoch": "The book was restored", "key-changed": "The key of the book was changed",
+    "audit-opened": "A link to read was given", "audit-closed": "A link to read was taken back",
     "fresh-air-set": "Fresh-air set",
 }  # fmt: skip
 #: Fields that a line says elsewhere, or that say nothing on paper.

@@ -28,6 +28,8 @@ from pitbird.store.blobs import SealedBlob
 _WRITTEN_BY: Final = {
     "erasure": "`pitbird erase` and the pages that erase",
     "key-changed": "`pitbird key rotate`",
+    "audit-opened": "`pitbird audit open` and the page that gives a link",
+    "audit-closed": "`pitbird audit close` and the page that takes a link back",
 }
 
 

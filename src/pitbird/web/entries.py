@@ -587,5 +587,13 @@ _TELLERS: Final[dict[str, _Teller]] = {
         lambda: _("The book signs by another key from here on: change %(number)s, %(because)s."),
         "number", "because",
     ),
+    "audit-opened": lambda body, names, opened: _(
+        "%(reader)s may read a part of the book by a link until %(until)s UTC."
+    )
+    % {
+        "reader": opened.get(body["reader"], _("(withheld)")),
+        "until": body["until"][:16].replace("T", " "),
+    },
+    "audit-closed": _plain(lambda: _("A link to read a part of the book was taken back.")),
     "erasure": _plain(lambda: _("Texts about %(subject)s erased: %(because)s."), "subject", "because"),
 }  # fmt: skip

@@ -46,6 +46,8 @@ KIND_WORDS: Final[dict[str, Word]] = {
     "correction": _("Correction"),
     "epoch": _("The book was restored"),
     "key-changed": _("The key of the book was changed"),
+    "audit-opened": _("A link to read was given"),
+    "audit-closed": _("A link to read was taken back"),
     "erasure": _("Erasure"),
 }
 
@@ -97,7 +99,10 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "replacement": _("What stands instead"), "commitments": _("Erased"), "book": _("Book"),
     "title": _("Title"), "format": _("Form of the book"), "begun": _("Begun on"),
     "number": _("Number"), "old_key": _("Fingerprint of the old key"),
-    "new_key": _("Fingerprint of the new key"),
+    "new_key": _("Fingerprint of the new key"), "reader": _("Who may read"), "people": _("People"),
+    "detectors": _("Detectors"),
+    "first": _("From"), "last": _("To"), "token": _("SHA-256 of the secret in the link"),
+    "names": _("With names and texts"), "opened": _("The link"),
     "known_size": _("Entries that others hold proof of"), "known_root": _("Root that others hold"),
     "of": _("Looked back from"), "failed": _("After the failed test"), "looked_from": _("Looked at from"),
     "looked_to": _("Looked at until"), "book_size": _("Entries in the book then"),

@@ -22,6 +22,8 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     "erasure": frozenset(),
     "epoch": frozenset(),
     "key-changed": frozenset(),
+    "audit-opened": frozenset(),
+    "audit-closed": frozenset(),
     "site": frozenset({"keeper"}),
     "person": frozenset({"keeper"}),
     "detector": frozenset({"keeper"}),

@@ -16,7 +16,7 @@ from pitbird.record.canonical import canonical
 TRAININGS_KEPT: Final = 24
 _SILENT: Final = frozenset(
     {"note", "erasure", "handed-out", "handed-back", "issued-untested", "bump-test", "calibration"}
-    | {"look-back", "key-changed"}
+    | {"look-back", "key-changed", "audit-opened", "audit-closed"}
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from pitbird.fleet.kinds.audits import AuditClosed, AuditOpened
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import (
     CylinderEmptied,
@@ -43,6 +44,7 @@ ALL: Final[tuple[type[Body], ...]] = (
     OutOfService, Repaired, ReturnedToService, IssuedUntested, AlarmInUse,
     CylinderReceived, CylinderOpened, GaugeRead, CylinderEmptied, CylinderQuarantined, CylinderReleased,
     Training, LookBack, RulesAdopted, Note, Correction, Erasure, Epoch, KeyChanged,
+    AuditOpened, AuditClosed,
 )  # fmt: skip
 
 KINDS: Final[dict[str, type[Body]]] = {kind.model_fields["kind"].default: kind for kind in ALL}
