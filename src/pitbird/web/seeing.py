@@ -22,6 +22,7 @@ _PAGES: Final = {
     "attempts": "attempts",
     "erase-person": "erasing",
     "book-export": "export",
+    "bundle-file": "export",
 }
 #: Pages that name people in passing: what is written down is that somebody was looked for there.
 _SEARCHED: Final = frozenset({"gate", "detectors"})

@@ -46,6 +46,7 @@ def book(request: HttpRequest) -> HttpResponse:
         "now": clock.now(),
         "earlier": entries[-1].index if len(rows) > PAGE else None,
         "paged": before is not None,
+        "may_bundle": "keeper" in roles_of(request),
         **_days_page(request),
     }
     return render(request, "pitbird/book.html", context)
