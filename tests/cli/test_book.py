@@ -36,6 +36,21 @@ def test_an_export_holds_when_checked_and_a_change_is_found(begun: Pitbird, tmp_
     assert f"{file}: line " in broken.err
 
 
+def test_the_hashes_alone_are_checked_where_that_is_asked_for(begun: Pitbird, tmp_path: Path) -> None:
+    file = tmp_path / "book.jsonl"
+    begun(f"book export {file}")
+    root = json.loads(file.read_text().splitlines()[-1])["root"]
+    held = begun(f"book check {file} --hashes-only --root 10:{root}")
+    assert held.status == 0
+    assert "The 10 entries make the root" in held.out
+    assert f"root {root}" in held.out
+    assert begun(f"book check {file} --hashes-only --root 10:{'0' * 64}").status == 1
+    file.write_bytes(file.read_bytes().replace(b"Quartet P", b"Quartet Q"))
+    broken = begun(f"book check {file} --hashes-only")
+    assert (broken.status, broken.out) == (1, "")
+    assert f"{file}: line 12: the hashes of the 10 lines" in broken.err
+
+
 def test_a_root_that_somebody_else_holds_is_held_against_the_export(begun: Pitbird, tmp_path: Path) -> None:
     file = tmp_path / "book.jsonl"
     begun(f"book export {file}")

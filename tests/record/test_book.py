@@ -14,6 +14,7 @@ from pitbird.record.blob import Blob
 from pitbird.record.book import (
     BookReport,
     export_line,
+    hash_book,
     header_line,
     read_book,
     trailer_line,
@@ -225,6 +226,88 @@ def test_any_book_that_was_exported_verifies(size: int, data: st.DataObject) -> 
     bodies[0]["kind"] = "genesis"
     made = leaves(bodies, signed=False)
     assert verify_book(export(made, {})).root == root_of(leaf.hash for leaf in made)
+
+
+# ---- the hashes alone
+
+
+@pytest.mark.parametrize("signed", [True, False])
+@pytest.mark.parametrize("sealed", [SEALED, {}], ids=["with texts", "without texts"])
+def test_the_hashes_alone_give_size_and_root(signed: bool, sealed: dict[int, dict[str, Blob]]) -> None:
+    book = export(leaves(BODIES, signed=signed), sealed)
+    report = verify_book(book)
+    assert hash_book(book) == (5, report.root)
+    assert hash_book(line.replace(b"\n", b"\r\n") for line in book) == (5, report.root)
+    assert hash_book(line.rstrip(b"\n") for line in book) == (5, report.root)
+
+
+# Beyond 1,024 leaves sub-trees are folded whole; at 10, 100 and 1,000 the index gets a digit more.
+@pytest.mark.parametrize("size", [1, 9, 10, 11, 99, 101, 1000, 1023, 1024, 1025, 2048, 2500])
+def test_the_hashes_alone_agree_with_the_tree_at_every_length(size: int) -> None:
+    raws = [canonical({"about": n, "recorded_at": "2026-03-02T06:00:00.000Z"}) for n in range(size)]
+    plain = [b'{"index":%d,"leaf":%b}\n' % (n, raw[:-1] + b"}") for n, raw in enumerate(raws)]
+    hashes = [leaf_hash(raw) for raw in raws]
+    book = [header_line(entry_id(0)), *plain, trailer_line(size, root_of(hashes))]
+    known = {n: root_of(hashes[:n]) for n in (0, 1, 7, 10, 700, 1024, 1500, 2500) if n <= size}
+    assert hash_book(book, known_roots=known) == (size, root_of(hashes))
+    with pytest.raises(BookBroken):
+        hash_book([*book, book[-1]])
+    place = size // 2 + 1
+    changed = book[place].replace(b'"about":', b'"About":')
+    with pytest.raises(BookBroken, match="do not make this size and root") as caught:
+        hash_book([*book[:place], changed, *book[place + 1 :]])
+    assert caught.value.line == size + 2
+
+
+@given(st.data())
+def test_whatever_changes_a_hash_is_found_by_the_hashes_alone(data: st.DataObject) -> None:
+    line = data.draw(st.integers(1, len(BOOK) - 1))
+    front = len(b'{"index":0,"leaf":') if line <= 5 else 0
+    end = BOOK[line].find(b',"sealed":{"sha256:') if b',"sealed":{"sha256:' in BOOK[line] else -2
+    at = data.draw(st.integers(front, len(BOOK[line][:end]) - 1))
+    changed = bytearray(BOOK[line])
+    changed[at] ^= 1 << data.draw(st.integers(0, 7))
+    with pytest.raises(BookBroken):
+        hash_book([*BOOK[:line], bytes(changed), *BOOK[line + 1 :]])
+
+
+@pytest.mark.parametrize(
+    ("lines", "line", "message"),
+    [
+        ([], 1, "the first line is not that of a book"),
+        (BOOK[1:], 1, "the first line is not that of a book"),
+        (BOOK[:1], 2, "the file ends without the line of root and size"),
+        ([BOOK[0], trailer_line(0, EMPTY_ROOT)], 2, "the book has no entries"),
+        (BOOK[:-1], 6, "do not make this size and root"),
+        ([*BOOK[:-2], BOOK[-1]], 6, "do not make this size and root"),
+        ([*BOOK, BOOK[-1]], 8, "do not make this size and root"),
+        ([*BOOK[:2], BOOK[3], BOOK[2], *BOOK[4:]], 7, "do not make this size and root"),
+        ([*BOOK[:-1], trailer_line(6, ROOT)], 7, "do not make this size and root"),
+    ],
+)
+def test_a_book_whose_lines_do_not_make_its_root_is_refused(
+    lines: list[bytes], line: int, message: str
+) -> None:
+    with pytest.raises(BookBroken, match=message) as caught:
+        hash_book(lines)
+    assert caught.value.line == line
+
+
+@pytest.mark.parametrize(
+    ("known", "line", "message"),
+    [
+        ({0: ROOT}, 1, "at 0 entries the book has another root"),
+        ({3: ROOT}, 4, "at 3 entries the book has another root"),
+        ({5: EMPTY_ROOT}, 6, "at 5 entries the book has another root"),
+        ({9: ROOT}, 7, "a checkpoint counts 9 entries, the book holds 5"),
+    ],
+)
+def test_the_hashes_are_held_against_known_roots(known: dict[int, bytes], line: int, message: str) -> None:
+    right = {n: root_of(leaf.hash for leaf in LEAVES[:n]) for n in (0, 3, 5)}
+    assert hash_book(BOOK, known_roots=right) == (5, ROOT)
+    with pytest.raises(BookBroken, match=message) as caught:
+        hash_book(BOOK, known_roots=known)
+    assert caught.value.line == line
 
 
 # ---- forgeries

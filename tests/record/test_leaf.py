@@ -13,7 +13,15 @@ from hypothesis import strategies as st
 
 from pitbird.record.canonical import canonical
 from pitbird.record.errors import BadLeaf, BadSignature, BadTime, DuplicateKey, NotCanonical, NotJson
-from pitbird.record.leaf import Leaf, format_time, make_leaf, parse_time, read_leaf
+from pitbird.record.leaf import (
+    Leaf,
+    _faults,
+    _is_sound,
+    format_time,
+    make_leaf,
+    parse_time,
+    read_leaf,
+)
 from tests.record.test_signature import b64url, ed25519
 
 # RFC 9562 appendix A.6
@@ -242,6 +250,43 @@ def test_whatever_json_is_no_leaf_is_refused_as_bad_leaf(value: Any) -> None:
 
 
 # ---- times
+
+
+GARBAGE = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-2, 3),
+    st.just(2**53),
+    st.sampled_from(["", "x:", "detector:d-07", "Kind", "2026-02-30T05:41:09.250Z", UUID_7.upper()]),
+    st.lists(st.sampled_from(["detector:d-07", "detector:d-08", "D:1", 7]), max_size=3),
+    st.dictionaries(st.sampled_from(["detector:d-07", "cylinder:c-112"]), st.integers(0, 2)),
+)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([("body",), ("nth",), ("recorded_at",), ("more",), ("nth", "detector:d-07"),
+                             *(("body", key) for key in ("kind", "v", "id", "at", "about"))]),
+            GARBAGE,
+            st.booleans(),
+        ),
+        max_size=3,
+    )
+)  # fmt: skip
+def test_the_quick_look_finds_a_leaf_sound_exactly_when_no_fault_is_found(
+    changes: list[tuple[tuple[str, ...], Any, bool]],
+) -> None:
+    value = json.loads(json.dumps(VALUE))
+    for path, item, leave_out in changes:
+        place = value if len(path) == 1 else value.get(path[0])
+        if not isinstance(place, dict):
+            continue
+        if leave_out:
+            place.pop(path[-1], None)
+        else:
+            place[path[-1]] = item
+    assert _is_sound(value) is not bool(list(_faults(value)))
 
 
 def test_a_time_is_written_in_utc_and_cut_to_the_millisecond() -> None:

@@ -128,9 +128,10 @@ _TIME_FORM = "Write UTC as YYYY-MM-DDTHH:MM:SS.mmmZ."
 
 
 def _leaf(value: Any, raw: bytes) -> Leaf:
-    faults = list(_faults(value))
-    if faults:
-        raise BadLeaf(faults)
+    if not _is_sound(value):
+        faults = list(_faults(value))
+        if faults:
+            raise BadLeaf(faults)
     return Leaf(
         body=value["body"],
         recorded_at=value["recorded_at"],
@@ -139,6 +140,41 @@ def _leaf(value: Any, raw: bytes) -> Leaf:
         raw=raw,
         hash=leaf_hash(raw),
     )
+
+
+def _is_sound(value: Any) -> bool:
+    """Whether ``_faults`` surely finds nothing; False of a leaf with a signature. It is met by millions."""
+    if type(value) is not dict or len(value) != 3:
+        return False
+    body, nth = value.get("body"), value.get("nth")
+    if type(body) is not dict or type(nth) is not dict or not _is_time(value.get("recorded_at")):
+        return False
+    about, kind, name = body.get("about"), body.get("kind"), body.get("id")
+    if type(about) is not list or not about or len(nth) != len(about):
+        return False
+    for subject in about:
+        number = nth.get(subject) if type(subject) is str and _is_subject(subject) else None
+        if type(number) is not int or not 1 <= number <= MAX_INT:
+            return False
+    return (
+        len(nth) == len(set(about))
+        and type(kind) is str
+        and _is_kind(kind)
+        and _is_count(body.get("v"))
+        and type(name) is str
+        and ENTRY_ID.fullmatch(name) is not None
+        and _is_time(body.get("at"))
+    )
+
+
+@lru_cache(maxsize=65536)
+def _is_subject(text: str) -> bool:
+    return SUBJECT.fullmatch(text) is not None
+
+
+@lru_cache(maxsize=256)
+def _is_kind(text: str) -> bool:
+    return KIND.fullmatch(text) is not None
 
 
 def _faults(value: Any) -> Iterator[str]:

@@ -114,6 +114,15 @@ def root_of(hashes: Iterable[bytes]) -> bytes:
     return root_over(edge)
 
 
+def root_of_full(hashes: list[bytes]) -> bytes:
+    """The root over a power of two of leaf hashes, or of roots of full sub-trees of one size; as ``root_of``,
+    sooner."""
+    while len(hashes) > 1:
+        pairs = zip(hashes[::2], hashes[1::2], strict=True)
+        hashes = [sha256(b"\x01" + left + right).digest() for left, right in pairs]
+    return hashes[0]
+
+
 def inclusion_proof(hashes: Sequence[bytes], index: int) -> list[bytes]:
     """Return PATH(index, leaves) of RFC 9162 section 2.1.3.1, lowest sibling first.
 
