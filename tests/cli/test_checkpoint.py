@@ -3,7 +3,12 @@
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from pitbird.record.checkpoint import Checkpoint
+from pitbird.record.merkle import leaf_hash, root_of
+from pitbird.record.note import COSIGNATURE, Note, VerifierKey, cosign_note, read_note, sign_note
+from pitbird.services.book_keys import key_words
 from tests.cli.conftest import Pitbird
 
 
@@ -49,17 +54,91 @@ def test_a_changed_checkpoint_does_not_hold(own: Pitbird, tmp_path: Path) -> Non
     assert "was not made by its key" in done.out
 
 
+# The book of somebody else, and a witness of this one: the same key in both its uses.
+KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+OTHER = VerifierKey("pitbird-book/other", KEY.public_key().public_bytes_raw())
+WITNESS = VerifierKey("depot.example", OTHER.public, COSIGNATURE)
+
+
+def _other(path: Path) -> Path:
+    """A checkpoint of the other book, of two entries."""
+    text = Checkpoint(OTHER.name, 2, root_of([leaf_hash(b"a"), leaf_hash(b"b")])).text()
+    path.write_bytes(Note(text, (sign_note(text, OTHER.name, KEY),)).to_bytes())
+    return path
+
+
 def test_a_witness_signs_and_is_named(own: Pitbird, tmp_path: Path) -> None:
     own("checkpoint make")
-    key, witness = _keys(own)
-    own(f"checkpoint export {tmp_path}/head --since 4 --proof {tmp_path}/proof")
-    assert (tmp_path / "proof").read_bytes().startswith(b'{"from":4,"proof":["')
+    _, witness = _keys(own)
 
-    assert own(f"checkpoint cosign {tmp_path}/head {tmp_path}/signed --key {key}").status == 0
+    done = own(f"checkpoint cosign {_other(tmp_path / 'head')} {tmp_path}/signed --key {OTHER.text()}")
+    assert done.status == 0, done.err
 
-    done = own(f"checkpoint verify {tmp_path}/signed --key {key} --witness {witness}")
+    done = own(f"checkpoint verify {tmp_path}/signed --key {OTHER.text()} --witness {witness}")
     assert done.status == 0, done.out
     assert "Signed by the witness pitbird-book/" in done.out
+
+
+def test_an_export_for_a_witness_has_the_proof_that_the_book_grew(own: Pitbird, tmp_path: Path) -> None:
+    own("checkpoint make")
+
+    assert own(f"checkpoint export {tmp_path}/head --since 4 --proof {tmp_path}/proof").status == 0
+
+    assert (tmp_path / "proof").read_bytes().startswith(b'{"from":4,"proof":["')
+
+
+def test_what_a_witness_signed_is_kept(own: Pitbird, tmp_path: Path) -> None:
+    own("checkpoint make")
+    own(f"checkpoint export {tmp_path}/head")
+    note = read_note((tmp_path / "head").read_bytes())
+    signed = note.with_signature(cosign_note(note.text, WITNESS.name, KEY, 1_772_000_000))
+    (tmp_path / "signed").write_bytes(signed.to_bytes())
+    refused = own(f"checkpoint witnessed {tmp_path}/signed")
+    assert (refused.status, "no witness known here" in refused.err) == (2, True)
+
+    done = own(f"checkpoint witnessed {tmp_path}/signed --witness {WITNESS.text()}")
+
+    assert done.status == 0, done.err
+    assert "Signed by the witness depot.example at 2026-02-25T06:13:20.000Z; kept." in done.out
+    assert own("checkpoint show").out == signed.to_bytes().decode()
+    assert "Nothing new" in own(f"checkpoint witnessed {tmp_path}/signed").out
+
+
+def test_the_key_is_shown_in_words_too(own: Pitbird) -> None:
+    own("checkpoint make")
+    lines = own("key show").out.splitlines()
+
+    words = [word for line in lines[3:7] for word in line.removeprefix("in words").split()]
+    assert lines[2].startswith("fingerprint")
+    assert " ".join(words) == " ".join(key_words(bytes.fromhex(lines[2].removeprefix("fingerprint"))))
+
+
+def test_a_changed_key_is_followed_from_the_old_one(own: Pitbird, tmp_path: Path) -> None:
+    own("checkpoint make")
+    old, _ = _keys(own)
+    assert own(f"checkpoint export {tmp_path}/before").status == 0
+
+    done = own("key rotate --because exposed")
+
+    assert done.status == 0, done.err
+    assert "Change 1 of the key is entry 10 of the book." in done.out
+    assert "Checkpoint of 11 entries by the new key" in done.out
+    new, _ = _keys(own)
+    assert new != old
+    assert "before change 1: " in own("key show").out
+    (change,) = (tmp_path / "keys").rglob("0001.note")
+    own(f"checkpoint export {tmp_path}/after")
+    assert own(f"checkpoint verify {tmp_path}/after --key {old}").status == 1
+    assert own(f"checkpoint verify {tmp_path}/after --key {old} --change {change}").status == 0
+    assert own(f"checkpoint verify {tmp_path}/before --key {old} --change {change}").status == 0
+    assert own(f"checkpoint verify {tmp_path}/before --key {new} --change {change}").status == 1
+    assert "WRONG" not in own("doctor").out
+
+
+def test_a_change_for_an_odd_reason_is_refused(own: Pitbird) -> None:
+    own("checkpoint make")
+    refused = own("key rotate --because whim")
+    assert (refused.status, "because: 'whim'" in refused.err) == (2, True)
 
 
 def test_what_is_missing_is_said(own: Pitbird, tmp_path: Path) -> None:

@@ -7,19 +7,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from pitbird.record.canonical import canonical
 from pitbird.record.checkpoint import Checkpoint, read_census, verify_checkpoint
-from pitbird.record.errors import ProofRefused
-from pitbird.record.merkle import (
-    consistency_proof,
-    leaf_hash,
-    root_of,
-    verify_consistency,
-    verify_inclusion,
-)
-from pitbird.record.note import Note, VerifierKey, read_note, sign_note
+from pitbird.record.note import Note, read_note, sign_note
 from pitbird.services import checkpoints, clock
 from pitbird.services.checkpoints import CheckpointRefused
 from pitbird.services.writing import Actor, write
@@ -173,51 +163,3 @@ def _keep(home: Path, size: int, root: bytes) -> None:
     folder = home / "checkpoints" / name.rpartition("/")[2]
     folder.mkdir(parents=True)
     (folder / f"{size:019d}.note").write_bytes(Note(text, (sign_note(text, name, key),)).to_bytes())
-
-
-# Another book, of which this one is the witness.
-KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
-OTHER = VerifierKey("pitbird-book/other", KEY.public_key().public_bytes_raw())
-LEAVES = [leaf_hash(bytes([each])) for each in range(7)]
-
-
-def other(size: int, leaves: list[bytes] = LEAVES) -> bytes:
-    """A checkpoint of the other book."""
-    text = Checkpoint(OTHER.name, size, root_of(leaves[:size])).text()
-    return Note(text, (sign_note(text, OTHER.name, KEY),)).to_bytes()
-
-
-def proof(old: int, new: int, leaves: list[bytes] = LEAVES) -> bytes:
-    """The file of a consistency proof of the other book."""
-    hashes = [each.hex() for each in consistency_proof(leaves[:new], old)]
-    return canonical({"from": old, "proof": hashes, "to": new})
-
-
-def test_a_witness_signs_what_goes_on_from_what_it_saw(fleet: Actor, tmp_path: Path) -> None:
-    checkpoints.cosign(other(3), OTHER, tmp_path)
-    note = checkpoints.cosign(other(7), OTHER, tmp_path, proof=proof(3, 7))
-
-    witness = checkpoints.public_key(tmp_path, witness=True)
-    done = verify_checkpoint(note.to_bytes(), OTHER, [witness])
-    assert [name for name, _ in done.witnesses] == [checkpoints.origin()]
-    assert abs(done.witnesses[0][1] - clock.now() // 1000) < 60
-
-
-FORKED = [*LEAVES[:2], leaf_hash(b"forged"), *LEAVES[3:]]
-
-
-def test_a_witness_signs_no_second_history(fleet: Actor, tmp_path: Path) -> None:
-    checkpoints.cosign(other(3), OTHER, tmp_path)
-
-    for data, given in ((other(3, FORKED), None), (other(7, FORKED), proof(3, 7, FORKED))):
-        with pytest.raises(ProofRefused):
-            checkpoints.cosign(data, OTHER, tmp_path, proof=given)
-    with pytest.raises(CheckpointRefused, match="rolled back"):
-        checkpoints.cosign(other(2), OTHER, tmp_path)
-    with pytest.raises(CheckpointRefused, match="proof: missing"):
-        checkpoints.cosign(other(7), OTHER, tmp_path)
-    with pytest.raises(CheckpointRefused, match="not one from 3 to 7"):
-        checkpoints.cosign(other(7), OTHER, tmp_path, proof=proof(2, 7))
-    for garbage in (b"{}", b'{"from":3,"proof":["zz"],"to":7}', b'{"from":3,"proof":1,"to":7}'):
-        with pytest.raises(CheckpointRefused, match="proof:"):
-            checkpoints.cosign(other(7), OTHER, tmp_path, proof=garbage)

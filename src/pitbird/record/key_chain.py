@@ -5,9 +5,10 @@ verifier key; signed (C2SP signed-note, Ed25519) by both, so that neither half c
 holds only the other. Whoever trusts one key of the chain is led to all that come after it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
+from pitbird.record.checkpoint import VerifiedCheckpoint, verify_checkpoint
 from pitbird.record.errors import BadNote, RecordError
 from pitbird.record.note import (
     ED25519,
@@ -54,6 +55,18 @@ def follow_keys(notes: Sequence[bytes], origin: str) -> tuple[VerifierKey, ...]:
             raise BadNote("it does not begin with the key that the last one led to", where=where, remedy=_ASK)
         keys.extend([new] if keys else [old, new])
     return tuple(keys)
+
+
+def verify_by_one_of(
+    data: bytes, keys: Sequence[VerifierKey], witnesses: Iterable[VerifierKey] = ()
+) -> VerifiedCheckpoint:
+    """Verify a checkpoint with the newest of a book's keys (the last in ``keys``) whose signature it bears.
+
+    Raises BadNote or BadCheckpoint as ``verify_checkpoint``; also where none of them signed it.
+    """
+    signed = {(item.name, item.key_id) for item in read_note(data).signatures}
+    found = [key for key in keys if (key.name, key.key_id) in signed]
+    return verify_checkpoint(data, (found or list(keys))[-1], witnesses)
 
 
 def _change(data: bytes, origin: str, number: int) -> tuple[VerifierKey, VerifierKey]:

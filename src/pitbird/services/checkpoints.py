@@ -1,47 +1,47 @@
-"""Checkpoints of this book: its key, the checkpoints kept beside it, and signing another book's as a witness.
+"""The checkpoints of this book that are kept beside it: made, looked through, held against the book.
 
-Everything lies in files under the home folder, never in the book: ``book-key.pem`` (owner only) with
-``book-key.pub``; ``checkpoints/BOOK/SIZE.note`` with its census; ``witnessed/HASH.note``, the newest that was
-seen of another book. Each file is written whole under another name and put in its place at once.
+They lie in ``checkpoints/BOOK/SIZE.note`` with their census under the home folder, never in the book. Each
+file is written whole under another name and put in its place at once, the census first.
 """
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Final
 
 from django.db import transaction
 
-from pitbird.record.canonical import canonical, parse_canonical
-from pitbird.record.checkpoint import Checkpoint, census_bytes, census_line, verify_checkpoint
-from pitbird.record.merkle import Frontier, verify_consistency
-from pitbird.record.note import (
-    COSIGNATURE,
-    Note,
-    VerifierKey,
-    cosign_note,
-    read_note,
-    read_verifier_key,
-    sign_note,
-)
+from pitbird.fleet.times import Ms
+from pitbird.record.canonical import canonical
+from pitbird.record.checkpoint import Checkpoint, census_bytes, census_line
+from pitbird.record.key_chain import verify_by_one_of
+from pitbird.record.merkle import Frontier
+from pitbird.record.note import Note, VerifierKey, read_note, sign_note
 from pitbird.services import clock
+from pitbird.services.book_keys import (
+    CheckpointRefused,
+    book_keys,
+    changes_folder,
+    origin,
+    public_key,
+    signing_key,
+)
 from pitbird.services.checking import Check
-from pitbird.services.moving import BookEmpty
+from pitbird.services.placing import put
 from pitbird.services.proofs import consistency
 from pitbird.store import book
 
-if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+__all__ = (
+    "DAY_SECONDS", "CheckpointRefused", "Kept", "all_kept", "check_kept", "daily_checkpoint", "is_due",
+    "kept", "kept_at", "make_checkpoint", "origin", "proof_file", "public_key", "signing_key",
+)  # fmt: skip
 
 DAY_SECONDS: Final = 24 * 3600
 _NOTE: Final = re.compile(r"(\d{19})\.note", re.ASCII)
-_HASH: Final = re.compile(r"[0-9a-f]{64}", re.ASCII)
+_LEFT_SECONDS: Final = 3600
 _CHANGED: Final = (
     "the book was rolled back or rewritten: do not rely on it, compare it with an export or a checkpoint "
     "that somebody else holds. Where it was restored from a copy on purpose, run `pitbird book restored` "
@@ -49,13 +49,9 @@ _CHANGED: Final = (
 )
 
 
-class CheckpointRefused(ValueError):
-    """A checkpoint or its key cannot be made, read or signed; the sentence says why and what to do."""
-
-
 @dataclass(frozen=True)
 class Kept:
-    """A checkpoint of this book that lies beside it, verified with the book's key."""
+    """A checkpoint of this book that lies beside it, verified with one of the book's keys."""
 
     checkpoint: Checkpoint
     path: Path
@@ -65,79 +61,49 @@ class Kept:
         """The file of the census that it commits to."""
         return self.path.with_suffix(".census.json")
 
-
-def origin() -> str:
-    """The name of this book in its checkpoints and keys. Raises BookEmpty."""
-    first = book.at_index(0)
-    if first is None:
-        raise BookEmpty
-    return f"pitbird-book/{first.entry_id}"
-
-
-def public_key(home: Path, *, witness: bool = False) -> VerifierKey:
-    """The public half of the book's key, or of the same key as a witness's. Raises CheckpointRefused."""
-    try:
-        raw = read_verifier_key((home / "book-key.pub").read_text("utf-8").strip()).public
-    except FileNotFoundError:
-        raise CheckpointRefused(
-            "there is no key yet; `pitbird checkpoint make` makes it with the first checkpoint"
-        ) from None
-    return VerifierKey(origin(), raw, COSIGNATURE) if witness else VerifierKey(origin(), raw)
-
-
-def signing_key(home: Path, passphrase: bytes | None = None) -> Ed25519PrivateKey:
-    """The book's key, made at first use (PKCS #8, encrypted where a passphrase is given; mode 0600).
-
-    Raises CheckpointRefused where others may read it, or the passphrase does not fit.
-    """
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import load_pem_private_key
-
-    path = home / "book-key.pem"
-    if not path.exists():
-        _make_key(path, passphrase)
-    if os.name == "posix" and path.stat().st_mode & 0o077:
-        raise CheckpointRefused(f"{path} may be read by others; take their rights away (chmod 600)")
-    try:
-        key = load_pem_private_key(path.read_bytes(), passphrase)
-    except TypeError:
-        raise CheckpointRefused(
-            "passphrase: none was given for a key that has one; set PITBIRD_KEY_PASSPHRASE"
-            if passphrase is None
-            else "passphrase: the key has none; take PITBIRD_KEY_PASSPHRASE out of the environment"
-        ) from None
-    except ValueError:
-        raise CheckpointRefused(f"passphrase: it does not open {path}, or the file is damaged") from None
-    if not isinstance(key, Ed25519PrivateKey):
-        raise CheckpointRefused(f"{path} is not an Ed25519 key; put the book's own key back")
-    made = VerifierKey(origin(), key.public_key().public_bytes_raw())
-    if not (home / "book-key.pub").exists():
-        _put(home / "book-key.pub", f"{made.text()}\n".encode())
-    if public_key(home) != made:
-        raise CheckpointRefused("book-key.pub does not belong to book-key.pem; put the right one back")
-    return key
-
-
-def _make_key(path: Path, passphrase: bytes | None) -> None:
-    from cryptography.hazmat.primitives import serialization as form
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-    lock = form.BestAvailableEncryption(passphrase) if passphrase else form.NoEncryption()
-    pem = Ed25519PrivateKey.generate().private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, lock)
-    _put(path, pem, replace=False)
+    @property
+    def made_at(self) -> Ms:
+        """When it was made, by the time of the file; nobody vouches for that."""
+        return Ms(int(self.path.stat().st_mtime * 1000))
 
 
 def kept(home: Path) -> Kept | None:
     """The newest checkpoint that lies beside the book; None where there is none.
 
-    Raises RecordError or CheckpointRefused where it is not one signed by the book's key.
+    Raises RecordError or CheckpointRefused where it is not one signed by a key of the book.
     """
+    paths = kept_paths(home)
+    return read_kept(paths[0], book_keys(home)) if paths else None
+
+
+def all_kept(home: Path) -> Iterator[tuple[Path, Kept | ValueError]]:
+    """All of them, the newest first; for one that cannot be relied on, why."""
+    paths = kept_paths(home)
+    keys = book_keys(home) if paths else ()
+    for path in paths:
+        try:
+            yield path, read_kept(path, keys)
+        except (ValueError, OSError) as fault:
+            yield path, ValueError(str(fault))
+
+
+def kept_at(home: Path, size: int) -> Kept:
+    """The kept checkpoint of so many entries. Raises CheckpointRefused for none, or RecordError."""
+    path = _folder(home) / _name(size)
+    if size < 0 or not path.is_file():
+        raise CheckpointRefused(f"no checkpoint of {size} entries is kept beside this book")
+    return read_kept(path, book_keys(home))
+
+
+def kept_paths(home: Path) -> list[Path]:
+    """Where they lie, the newest first; nothing is read."""
     folder = _folder(home)
-    names = sorted(each.name for each in folder.glob("*.note") if _NOTE.fullmatch(each.name))
-    if not names:
-        return None
-    path = folder / names[-1]
-    found = verify_checkpoint(path.read_bytes(), public_key(home)).checkpoint
+    return sorted((each for each in folder.glob("*.note") if _NOTE.fullmatch(each.name)), reverse=True)
+
+
+def read_kept(path: Path, keys: tuple[VerifierKey, ...]) -> Kept:
+    """A kept checkpoint, verified with the book's keys. Raises RecordError or CheckpointRefused."""
+    found = verify_by_one_of(path.read_bytes(), keys).checkpoint
     if path.name != _name(found.size):
         raise CheckpointRefused(f"{path} is a checkpoint of {found.size} entries under another name")
     return Kept(found, path)
@@ -155,24 +121,39 @@ def make_checkpoint(home: Path, passphrase: bytes | None = None) -> Kept:
         if told := _not_grown_from(newest, head):
             raise CheckpointRefused(f"{told}; {_CHANGED}")
     if newest is not None and newest.checkpoint.size == head.size:
-        return newest
+        return _signed_by_the_present_key(newest, home, passphrase)
     key = signing_key(home, passphrase)
     made = Checkpoint(name, head.size, head.root(), (census_line(census),))
     result = Kept(made, _folder(home) / _name(head.size))
-    _put(result.census_path, census_bytes(census))
-    _put(result.path, Note(made.text(), (sign_note(made.text(), name, key),)).to_bytes())
+    put(result.census_path, census_bytes(census))
+    put(result.path, Note(made.text(), (sign_note(made.text(), name, key),)).to_bytes(), replace=False)
+    sweep(home)
     return result
 
 
 def daily_checkpoint(home: Path, passphrase: bytes | None = None) -> Kept | None:
     """Make a checkpoint where the book grew and the newest is a day old; None where none is due."""
-    head = book.head()
-    newest = kept(home) if head.size else None
-    if head.size == 0 or (newest is not None and newest.checkpoint.size == head.size):
-        return None
-    if newest is not None and clock.now() / 1000 - newest.path.stat().st_mtime < DAY_SECONDS:
-        return None
-    return make_checkpoint(home, passphrase)
+    return make_checkpoint(home, passphrase) if is_due(home) else None
+
+
+def is_due(home: Path) -> bool:
+    """Whether the book grew and its newest checkpoint is a day old. Raises as ``kept``."""
+    size = book.head().size
+    newest = kept(home) if size else None
+    if newest is None:
+        return size > 0
+    return newest.checkpoint.size != size and clock.now() - newest.made_at >= DAY_SECONDS * 1000
+
+
+def sweep(home: Path) -> None:
+    """Take away what a process that was killed left of files that it never put in their places."""
+    for folder in (home, _folder(home), changes_folder(home), home / "witnessed"):
+        for left in folder.glob(".new-*"):
+            try:
+                if clock.now() / 1000 - left.stat().st_mtime > _LEFT_SECONDS:
+                    left.unlink()
+            except FileNotFoundError:
+                continue
 
 
 def check_kept(home: Path) -> Check:
@@ -202,63 +183,20 @@ def _not_grown_from(newest: Kept | None, head: Frontier) -> str:
     return ""
 
 
+def _signed_by_the_present_key(found: Kept, home: Path, passphrase: bytes | None) -> Kept:
+    """A checkpoint that an earlier key signed, with a signature by the present one beside it."""
+    note, present = read_note(found.path.read_bytes()), public_key(home)
+    if all((item.name, item.key_id) != (present.name, present.key_id) for item in note.signatures):
+        key = signing_key(home, passphrase)
+        added = note.with_signature(sign_note(note.text, present.name, key))
+        put(found.path, added.to_bytes(), keep_time=True)
+    return found
+
+
 def proof_file(old_size: int, new_size: int) -> bytes:
     """The consistency proof as a file for a witness: canonical JSON of from, to and the hashes in hex."""
     hashes = [each.hex() for each in consistency(old_size, new_size)]
     return canonical({"from": old_size, "proof": hashes, "to": new_size}) + b"\n"
-
-
-def cosign(
-    data: bytes, key: VerifierKey, home: Path, *, proof: bytes | None = None, passphrase: bytes | None = None
-) -> Note:
-    """Sign another book's checkpoint as a witness, once it is shown to go on from the newest one seen of it.
-
-    The first is taken as it comes; compare the key's fingerprint with its keeper. What is signed is kept
-    first, so that no second history is ever signed. Raises RecordError or CheckpointRefused.
-    """
-    with transaction.atomic():
-        book.head(lock=True)  # one witness at a time: two at once could each sign another history
-        return _cosign(data, key, home, proof, passphrase)
-
-
-def _cosign(data: bytes, key: VerifierKey, home: Path, proof: bytes | None, passphrase: bytes | None) -> Note:
-    new = verify_checkpoint(data, key).checkpoint
-    path = home / "witnessed" / f"{sha256(key.text().encode()).hexdigest()}.note"
-    if path.exists():
-        old = verify_checkpoint(path.read_bytes(), key).checkpoint
-        if new.size < old.size:
-            raise CheckpointRefused(
-                f"checkpoint: it counts {new.size} entries, one seen before {old.size}; the book was rolled "
-                "back, or this is an old checkpoint. Not signed; ask its keeper"
-            )
-        verify_consistency(
-            old_size=old.size,
-            new_size=new.size,
-            old_root=old.root,
-            new_root=new.root,
-            proof=_read_proof(proof, old.size, new.size),
-        )
-    note = read_note(data)
-    seconds = clock.now() // 1000
-    signed = note.with_signature(cosign_note(note.text, origin(), signing_key(home, passphrase), seconds))
-    _put(path, signed.to_bytes())
-    return signed
-
-
-def _read_proof(proof: bytes | None, old_size: int, new_size: int) -> Sequence[bytes]:
-    if old_size == new_size:
-        return ()
-    again = f"ask its keeper for `pitbird checkpoint export --since {old_size}`"
-    if proof is None:
-        raise CheckpointRefused(f"proof: missing; one of {old_size} entries was seen before: {again}")
-    value: Any = parse_canonical(proof.removesuffix(b"\n"))
-    if type(value) is not dict or value.keys() != {"from", "proof", "to"} or type(value["proof"]) is not list:
-        raise CheckpointRefused(f"proof: not a file of from, proof and to; {again}")
-    if (value["from"], value["to"]) != (old_size, new_size):
-        raise CheckpointRefused(f"proof: not one from {old_size} to {new_size} entries; {again}")
-    if not all(type(item) is str and _HASH.fullmatch(item) for item in value["proof"]):
-        raise CheckpointRefused(f"proof: holds something else than hashes; {again}")
-    return [bytes.fromhex(item) for item in value["proof"]]
 
 
 def _folder(home: Path) -> Path:
@@ -267,23 +205,3 @@ def _folder(home: Path) -> Path:
 
 def _name(size: int) -> str:
     return f"{size:019d}.note"
-
-
-def _put(path: Path, data: bytes, *, replace: bool = True) -> None:
-    """Write a file whole or not at all; readable by the owner only."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".new-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if replace:
-            Path(name).replace(path)
-        else:
-            # A hard link, since it fails where another process was first.
-            os.link(name, path)
-    except FileExistsError:
-        pass
-    finally:
-        Path(name).unlink(missing_ok=True)

@@ -26,7 +26,7 @@ from pitbird.web.views.slips import may_take_back
 from pitbird.web.who import NoPerson, login_of, may_write, roles_of
 
 PAGE: Final = 50
-KINDS_CORRECTED_ELSEWHERE: Final = frozenset({"genesis", "correction", "erasure"})
+KINDS_CORRECTED_ELSEWHERE: Final = frozenset({"genesis", "correction", "erasure", "key-changed"})
 
 
 @require_safe
