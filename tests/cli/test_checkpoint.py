@@ -8,6 +8,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitbird.record.checkpoint import Checkpoint
 from pitbird.record.merkle import leaf_hash, root_of
 from pitbird.record.note import COSIGNATURE, Note, VerifierKey, cosign_note, read_note, sign_note
+from pitbird.services import clock
 from pitbird.services.book_keys import key_words
 from tests.cli.conftest import Pitbird
 
@@ -52,6 +53,19 @@ def test_a_changed_checkpoint_does_not_hold(own: Pitbird, tmp_path: Path) -> Non
 
     assert done.status == 1
     assert "was not made by its key" in done.out
+
+
+def test_a_daily_one_is_made_once_and_again_a_day_later_if_the_book_grew(
+    own: Pitbird, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "Checkpoint of 10 entries" in own("checkpoint make --daily").out
+    own("write -", '{"kind": "note", "subject": "detector:D-017", "text": "rattles"}')
+    assert own("checkpoint make --daily").out == ""
+    later = clock.now() + 25 * 3600 * 1000
+    monkeypatch.setattr(clock, "now", lambda: later)
+
+    assert "Checkpoint of 11 entries" in own("checkpoint make --daily").out
+    assert own("checkpoint make --daily").out == ""
 
 
 # The book of somebody else, and a witness of this one: the same key in both its uses.

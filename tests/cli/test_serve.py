@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from pitbird.cli.refusing import Refused
-from pitbird.cli.serve import check_before
-from tests.cli.conftest import Pitbird
+from pitbird.cli.serve import check_before, look_whether_due
+from tests.cli.conftest import BEGIN, Pitbird
 
 
 def free_port() -> int:
@@ -102,3 +102,33 @@ def test_an_address_for_other_machines_comes_with_what_phones_need(begun: Pitbir
     assert where_to_look("https", "192.0.2.1", 8321)[0].startswith(
         "pitbird answers at https://192.0.2.1:8321/"
     )
+
+
+@pytest.mark.slow
+def test_while_it_serves_a_checkpoint_is_made_where_one_is_due_and_a_locked_key_is_told_of_once(
+    program: Pitbird, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    for name in [name for name in os.environ if name.startswith(("PITBIRD_", "DJANGO_"))]:
+        monkeypatch.delenv(name)
+    monkeypatch.setenv("PITBIRD_HOME", str(tmp_path / "home"))
+    assert program(BEGIN).status == 0
+    assert look_whether_due() == ""
+    (made,) = (tmp_path / "home" / "checkpoints").rglob("*.note")
+    os.utime(made, (made.stat().st_mtime - 25 * 3600,) * 2)
+    assert program("write -", '{"kind": "note", "subject": "site:north-works", "text": "swept"}').status == 0
+    key = tmp_path / "home" / "book-key.pem"
+    locking = ["openssl", "pkcs8", "-topk8", "-in", str(key), "-passout", "pass:tin"]
+    key.write_bytes(subprocess.run(locking, check=True, capture_output=True).stdout)
+    capfd.readouterr()
+
+    told = look_whether_due()
+    assert "none was given for a key that has one; set PITBIRD_KEY_PASSPHRASE" in told
+    assert look_whether_due(told) == told
+    assert capfd.readouterr().err.count("No checkpoint was made") == 1
+    assert len(list(made.parent.glob("*.note"))) == 1
+
+    monkeypatch.setenv("PITBIRD_KEY_PASSPHRASE", "tin")
+    assert look_whether_due(told) == ""
+    assert len(list(made.parent.glob("*.note"))) == 2
+    assert look_whether_due() == ""
+    assert len(list(made.parent.glob("*.note"))) == 2

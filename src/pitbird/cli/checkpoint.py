@@ -17,19 +17,26 @@ key_app = typer.Typer(no_args_is_help=True, help="The key by which this book sig
 
 def passphrase() -> bytes | None:
     """The passphrase of the book's key, from PITBIRD_KEY_PASSPHRASE; None where it has none."""
-    return os.environ.get("PITBIRD_KEY_PASSPHRASE", "").encode() or None
+    from pitbird.services.book_keys import given_passphrase
+
+    return given_passphrase()
 
 
 @app.command("make")
-def make() -> None:
+def make(
+    daily: bool = typer.Option(
+        False, "--daily", help="Only where the book grew and the newest is a day old; says nothing else."
+    ),
+) -> None:
     """Sign the book as it stands and keep that beside it; makes the key at first use."""
     from pitbird.cli.ready import home, make_ready_with_book
 
     make_ready_with_book()
-    from pitbird.services.checkpoints import make_checkpoint
+    from pitbird.services.checkpoints import daily_checkpoint, make_checkpoint
 
-    made = make_checkpoint(home(), passphrase())
-    typer.echo(f"Checkpoint of {made.checkpoint.size} entries: {made.path}")
+    made = (daily_checkpoint if daily else make_checkpoint)(home(), passphrase())
+    if made is not None:
+        typer.echo(f"Checkpoint of {made.checkpoint.size} entries: {made.path}")
 
 
 @app.command("show")

@@ -7,6 +7,8 @@ import http.client
 import os
 import socket
 import ssl
+import subprocess
+import sys
 import threading
 import time
 from http import HTTPStatus
@@ -16,6 +18,7 @@ from typing import Any
 import typer
 
 _PATIENCE = 30
+_LOOK_SECONDS = 3600
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - told apart, not served
 
@@ -36,6 +39,7 @@ def command(
     make_ready()
     refuse_a_book_in_doubt()
     keep_a_checkpoint()
+    keep_one_daily()
     serve(host, port, workers=workers, certificate=certificate, key=key)
 
 
@@ -64,6 +68,33 @@ def keep_a_checkpoint() -> None:
         daily_checkpoint(home(), passphrase())
     except (CheckpointRefused, OSError) as fault:
         typer.echo(f"No checkpoint was made: {fault}", err=True)
+
+
+def keep_one_daily() -> None:
+    """Look every hour whether a checkpoint is due, as long as the pages are served."""
+    threading.Thread(target=_keep_daily, daemon=True).start()
+
+
+def _keep_daily() -> None:
+    told = ""
+    while True:
+        time.sleep(_LOOK_SECONDS)
+        told = look_whether_due(told)
+
+
+def look_whether_due(told: str = "") -> str:
+    """Make a checkpoint where one is due; why none could be made is said once, and given back.
+
+    In a process of its own: the workers are forked from this one, which should hold nothing of the database.
+    """
+    done = subprocess.run(
+        [sys.executable, "-m", "pitbird", "checkpoint", "make", "--daily"],
+        capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+    fault = done.stderr.strip() if done.returncode else ""
+    if fault and fault != told:
+        typer.echo(f"No checkpoint was made: {fault}", err=True)
+    return fault
 
 
 def check_before(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> None:

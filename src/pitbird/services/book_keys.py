@@ -120,6 +120,22 @@ def signing_key(home: Path, passphrase: bytes | None = None) -> Ed25519PrivateKe
     return key
 
 
+def given_passphrase() -> bytes | None:
+    """The passphrase of the book's key, from PITBIRD_KEY_PASSPHRASE; None where none is set."""
+    return os.environ.get("PITBIRD_KEY_PASSPHRASE", "").encode() or None
+
+
+def why_none_is_signed(home: Path, passphrase: bytes | None = None) -> str:
+    """Why the key could not sign now, and what to do; empty where it can, or is made at first use."""
+    if not (home / "book-key.pem").exists() and not (home / "book-key.pub").exists():
+        return ""
+    try:
+        signing_key(home, passphrase)
+    except (ValueError, OSError) as fault:  # the files may hold anything
+        return str(fault)
+    return ""
+
+
 def new_key(passphrase: bytes | None) -> tuple[Ed25519PrivateKey, bytes]:
     """A new Ed25519 key, and the same as PKCS #8, encrypted where a passphrase is given."""
     from cryptography.hazmat.primitives import serialization as form
