@@ -18,6 +18,7 @@ from pitbird.services.papers.book_page import book_page
 from pitbird.services.papers.cylinder_standing import cylinder_standing
 from pitbird.services.papers.detector_history import detector_history
 from pitbird.services.papers.making import Made, Order, PaperRefused
+from pitbird.services.papers.press import Press
 from pitbird.services.papers.training_record import training_record
 from pitbird.store import book
 
@@ -45,7 +46,11 @@ def papers(asked: Asked, scope: Scope, home: Path, passphrase: bytes | None) -> 
         return
     last = book.at_index(scope.size - 1)
     moment = Ms(last.recorded_at) if last else None
-    order = Order(home, passphrase, asked.paper, now=moment)
+    with Press() as press:
+        yield from _papers(asked, scope, Order(home, passphrase, asked.paper, now=moment, press=press))
+
+
+def _papers(asked: Asked, scope: Scope, order: Order) -> Iterator[Paper]:
     for what, makers in _sorts(asked, scope):
         if len(makers) > _most(makers):
             yield Paper(None, f"{what}: {len(makers)} are more than the {_most(makers)} that are printed")

@@ -24,6 +24,7 @@ from pitbird.services.checkpoints import check_kept, kept, make_checkpoint
 from pitbird.services.knowing import Now
 from pitbird.services.loud import loud
 from pitbird.services.moving import BookEmpty
+from pitbird.services.papers.press import Press
 from pitbird.services.refolding import entries_about, refold
 from pitbird.store import book
 from pitbird.store.models import Entry
@@ -52,7 +53,8 @@ class NoSuchPaper(PaperRefused):
 class Order:
     """How a paper is asked for: the home folder with the book's key, its passphrase, size and locale.
 
-    ``people`` False: people are named by their codes only.
+    ``people`` False: people are named by their codes only. ``press``: the helper that sets the paper, else it
+    is set in this process.
     """
 
     home: Path
@@ -61,6 +63,7 @@ class Order:
     locale: str = "en-GB"
     now: Ms | None = None
     people: bool = True
+    press: Press | None = None
 
     @property
     def made_at(self) -> Ms:
@@ -78,7 +81,7 @@ class Order:
             faults.append(str(fault))
         if faults:
             raise PaperRefused("\n".join(faults))
-        return Order(self.home, self.passphrase, self.paper, self.locale, self.made_at, self.people)
+        return replace(self, now=self.made_at)
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,8 @@ def printed(name: str, sheet: Sheet, order: Order) -> Made:
     """The PDF of a sheet under a name."""
     made_at = datetime.fromtimestamp(order.made_at / 1000, UTC)
     size: Paper = "us-letter" if order.paper == "us-letter" else "a4"
-    return Made(f"{name}.pdf", print_sheet(sheet, made_at=made_at, paper=size))
+    make = print_sheet if order.press is None else order.press.print_sheet
+    return Made(f"{name}.pdf", make(sheet, made_at=made_at, paper=size))
 
 
 def book_id() -> str:

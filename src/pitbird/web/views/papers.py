@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from pitbird.services.papers.making import Made, NoSuchPaper, Order, PaperRefused
+from pitbird.services.papers.press import Press
 
 
 @require_safe
@@ -117,7 +119,8 @@ def _sent(request: HttpRequest, make: Callable[[Order], Made]) -> HttpResponse:
         locale=request.GET.get("locale", "en-GB"),
     )
     try:
-        made = make(order)
+        with Press() as press:
+            made = make(replace(order, press=press))
     except NoSuchPaper as none:
         raise Http404(str(none)) from None
     except PaperRefused as refused:
