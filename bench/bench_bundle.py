@@ -33,7 +33,8 @@ import django
 django.setup()
 from pitbird.services.bundle_scope import Asked
 from pitbird.services.bundles import make_bundle
-from pitbird.services.checkpoints import make_checkpoint, public_key
+from pitbird.services.book_keys import public_key
+from pitbird.services.checkpoints import make_checkpoint
 from pitbird.store import book
 home = Path(sys.argv[1])
 make_checkpoint(home)

@@ -23,9 +23,11 @@ from pitbird.papers.bundle.writing import BundleRefused
 from pitbird.record.archive import Archive
 from pitbird.record.bundle import verify_bundle
 from pitbird.services import bundle_papers, checkpoints, clock
+from pitbird.services.book_keys import public_key
 from pitbird.services.bundle_scope import Asked
 from pitbird.services.bundles import Made, Progress, make_bundle
 from pitbird.services.erasing import erase_person
+from pitbird.services.key_rotation import rotate
 from pitbird.services.quick import QUICK
 from pitbird.services.writing import Actor, write
 from pitbird.store import book
@@ -55,7 +57,7 @@ def bundle(fleet: Actor, tmp_path: Path) -> Bundle:
 
 def checked(path: Path, home: Path, known: Path | None = None) -> dict[str, Any]:
     """What verify.py says of a bundle, given the right fingerprint; ``pitbird verify`` must say the same."""
-    fingerprint = checkpoints.public_key(home).fingerprint()
+    fingerprint = public_key(home).fingerprint()
     held = known.read_bytes() if known else None
     told = verify(str(path), fingerprint, held)
     with path.open("rb") as file:
@@ -351,6 +353,26 @@ def test_it_shows_that_the_book_goes_on_from_a_checkpoint_that_the_auditor_holds
 
     assert checked(path, tmp_path, known)["answer"] == "holds"
     assert checked(bundle(Asked(detectors=(D17,))), tmp_path, known)["answer"] == "does not hold"
+
+
+def test_a_changed_key_is_led_to_from_each_that_the_auditor_may_hold(
+    bundle: Bundle, fleet: Actor, tmp_path: Path
+) -> None:
+    held = checkpoints.make_checkpoint(tmp_path)
+    fingerprints = [public_key(tmp_path).fingerprint()]
+    for because in ("planned", "exposed"):
+        rotate(tmp_path, fleet, because=because, now=ms("07:00"))
+        fingerprints.append(public_key(tmp_path).fingerprint())
+
+    path = bundle(Asked(detectors=(D17,), since_size=held.checkpoint.size))
+
+    with zipfile.ZipFile(path) as archive:
+        assert {"keys/0001.note", "keys/0002.note"} <= set(archive.namelist())
+    for fingerprint in fingerprints:
+        told = verify(str(path), fingerprint, held.path.read_bytes())
+        assert (told["answer"], told["faults"]) == ("holds", [])
+    assert len(set(fingerprints)) == 3
+    assert checked(path, tmp_path)["answer"] == "holds"
 
 
 def test_a_bundle_of_another_book_or_key_does_not_hold(bundle: Bundle, fleet: Actor, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from django.test import Client
 
 from pitbird.papers.bundle.verify import verify
 from pitbird.services import bundle_keeping, checkpoints
+from pitbird.services.book_keys import public_key
 from tests.web.conftest import SITE, Cast
 
 HOME = Path(settings.CONFIG.home)
@@ -79,7 +80,7 @@ def test_a_bundle_is_made_while_the_page_is_read_and_holds(
 def test_a_site_with_its_days_and_without_names(cast: Cast, keeper: Client, tmp_path: Path) -> None:
     page = made(keeper, sites=[SITE], first="2026-03-01", last="2026-03-02", without_names="on")
     path = fetched(keeper, page, tmp_path)
-    told = verify(str(path), checkpoints.public_key(HOME).fingerprint())
+    told = verify(str(path), public_key(HOME).fingerprint())
     assert told["answer"] == "holds"
     assert told["withheld"] > 0
     assert b"Marrel" not in path.read_bytes()

@@ -26,9 +26,10 @@ from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import leaf_hash
 from pitbird.record.note import Note, sign_note
 from pitbird.services import bundle_pages, bundle_papers
+from pitbird.services.book_keys import changes, origin, public_key, signing_key
 from pitbird.services.bundle_scope import Asked, Scope, scope_of
 from pitbird.services.bundle_tree import Hashes
-from pitbird.services.checkpoints import Kept, make_checkpoint, origin, proof_file, public_key, signing_key
+from pitbird.services.checkpoints import Kept, make_checkpoint, proof_file
 from pitbird.store import book, selecting
 
 _PIECE: Final = 500
@@ -109,6 +110,8 @@ def _frame(pile: Pile, asked: Asked, scope: Scope, held: Kept, home: Path) -> No
     pile.add("census.json", held.census_path.read_bytes())
     pile.add("key.txt", f"{public_key(home).text()}\n".encode())
     pile.add("scope.json", scope_json(_asked(asked), since=scope.since, subjects=scope.first))
+    for number, note in enumerate(changes(home), start=1):
+        pile.add(f"keys/{number:04d}.note", note)
     for name, data in verifiers().items():
         pile.add(name, data)
 

@@ -20,9 +20,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from pitbird.papers.bundle.writing import BundleRefused
 from pitbird.services import bundle_keeping
+from pitbird.services.book_keys import CheckpointRefused, public_key
 from pitbird.services.bundle_keeping import Ready
 from pitbird.services.bundles import Progress
-from pitbird.services.checkpoints import CheckpointRefused, public_key
 from pitbird.services.moving import BookEmpty
 from pitbird.web import names as naming
 from pitbird.web.forms.bundle import BundleForm
