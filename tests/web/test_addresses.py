@@ -54,7 +54,7 @@ def pages() -> list[str]:
     plain = [
         "/", "/?verdict=not-yet&q=d-01", "/?at=2026-03-02T11:00&known=9", "/detectors",
         "/detectors?q=quartet",
-        "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/gas", "/gas/C-112",
+        "/detectors/D-017", "/detectors/D-018", "/detectors/D-019", "/detectors/D-017/complete", "/gas", "/gas/C-112",
         "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
         "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",

@@ -22,6 +22,7 @@ from pitbird.cli import (
     importing,
     look_back,
     paper,
+    proof,
     retention,
     rules,
     serve,
@@ -94,3 +95,4 @@ app.add_typer(checkpoint.key_app, name="key")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")
 app.add_typer(paper.app, name="paper")
+app.add_typer(proof.app, name="proof")

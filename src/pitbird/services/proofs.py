@@ -3,6 +3,8 @@ beside one branch of 256 leaves, whatever the size of the book."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from pitbird.record.errors import BadTree, ProofRefused
 from pitbird.record.merkle import (
     EMPTY_ROOT,
@@ -16,7 +18,11 @@ from pitbird.store import book, subtrees
 
 
 class NoProof(ValueError):
-    """There is no such proof, or none can be made; the sentence says why and what to do."""
+    """There is no such proof, or none can be made; ``what`` says why and what to do."""
+
+    def __init__(self, what: str, where: str = "") -> None:
+        super().__init__(f"{where}: {what}" if where else what)
+        self.what = what
 
 
 def inclusion(index: int, size: int) -> tuple[bytes, ...]:
@@ -35,6 +41,22 @@ def consistency(old_size: int, new_size: int) -> tuple[bytes, ...]:
     return Tree(new_size, "to").consistency(old_size)
 
 
+def inclusion_json(index: int, size: int) -> dict[str, Any]:
+    """As ``inclusion``, with what it is held against: docs/proofs.md."""
+    tree = Tree(size, "size")
+    proof = [each.hex() for each in tree.inclusion(index)]
+    leaf, root = tree.leaf(index).hex(), tree.root.hex()
+    return {"index": index, "leaf_hash": leaf, "proof": proof, "root": root, "size": size}
+
+
+def consistency_json(old_size: int, new_size: int) -> dict[str, Any]:
+    """As ``consistency``, with what it is held against: docs/proofs.md."""
+    tree = Tree(new_size, "to")
+    proof = [each.hex() for each in tree.consistency(old_size)]
+    old = Tree(old_size, "from").root.hex()
+    return {"from": old_size, "from_root": old, "proof": proof, "to": new_size, "to_root": tree.root.hex()}
+
+
 class Tree:
     """The tree over the first ``size`` entries of the book. Raises NoProof where the book holds fewer.
 
@@ -45,7 +67,7 @@ class Tree:
     def __init__(self, size: int, where: str = "size") -> None:
         head = book.head()
         if type(size) is not int or not 0 <= size <= head.size:
-            raise NoProof(f"{where}: {size} entries; the book holds {head.size}")
+            raise NoProof(f"{size} entries; the book holds {head.size}", where)
         self.size = size
         self._nodes = Nodes(head.size, book.leaf_hashes, subtrees.kept, subtrees.LEVELS)
         try:

@@ -26,7 +26,7 @@ from pitbird.intake.faults import Fault
 from pitbird.record.canonical import parse
 from pitbird.record.errors import BadTree, DuplicateKey, NotCanonical, NotJson
 from pitbird.rules.decision import Decision, Finding
-from pitbird.services import checkpoints, clock, proofs
+from pitbird.services import checkpoints, clock, proofs, proving
 from pitbird.services.gate import GateRow, UnknownSubject, gate, gate_one
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, EntryRefused, IdTaken, prepare, write
@@ -274,10 +274,12 @@ def get_checkpoint(request: HttpRequest) -> HttpResponse:
 
 
 @api.get("proof/inclusion", summary="That an entry stands in the book of a size")
-def get_inclusion(request: HttpRequest, index: int, size: int) -> HttpResponse:
-    """RFC 9162 section 2.1.3: the hashes in hex, lowest first."""
-    proof = [each.hex() for each in proofs.inclusion(index, size)]
-    return answer(request, {"index": index, "size": size, "proof": proof})
+def get_inclusion(request: HttpRequest, index: int, size: int | None = None) -> HttpResponse:
+    """RFC 9162 section 2.1.3: the hashes in hex, lowest first. Without ``size``, that of the newest
+    checkpoint."""
+    if size is None:
+        return answer(request, proving.entry_proof(index, settings.CONFIG.home).as_json())
+    return answer(request, proofs.inclusion_json(index, size))
 
 
 @api.get("proof/consistency", summary="That the book of one size begins with that of another")
@@ -285,8 +287,15 @@ def get_consistency(
     request: HttpRequest, to: int, old: int = param_functions.Query(..., alias="from")
 ) -> HttpResponse:
     """RFC 9162 section 2.1.4: the hashes in hex."""
-    proof = [each.hex() for each in proofs.consistency(old, to)]
-    return answer(request, {"from": old, "to": to, "proof": proof})
+    return answer(request, proofs.consistency_json(old, to))
+
+
+@api.get("proof/subject", summary="That all entries about a subject are there, under the newest checkpoint")
+def get_subject(request: HttpRequest, subject: str) -> HttpResponse:
+    """Checkpoint, census, the entries 1 to n and the hashes that lead to them: docs/proofs.md. A code alone
+    is that of a detector."""
+    wanted = subject if ":" in subject else f"detector:{subject}"
+    return large_answer(proving.subject_proof(wanted, settings.CONFIG.home).value)
 
 
 @api.post("entries", summary="Write one entry")

@@ -21,6 +21,7 @@ from pitbird.web.entries import body_of, facts, tell_all, worked_out
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.gas import today
+from pitbird.web.views.proofs import proof_of
 from pitbird.web.views.replacing import has_own_form
 from pitbird.web.views.slips import may_take_back
 from pitbird.web.who import NoPerson, login_of, may_write, roles_of
@@ -90,6 +91,7 @@ def entry(request: HttpRequest, index: int) -> HttpResponse:
         "leaf": json.dumps(json.loads(row.leaf), indent=2, ensure_ascii=False),
         "leaf_hash": row.leaf_hash.hex(),
         "signed": leaf.signature is not None,
+        **proof_of(row.index),
         "late": row.recorded_at - row.at > 15 * 60_000,
         "size": store.head().size,
         "by_address": address(row.by),
