@@ -23,6 +23,8 @@ ARGUMENTS = {
     "kind": "note",
     "name": "detectors",
     "detector": "D-017",
+    "secret": "x" * 43,
+    "subject": "detector:D-017",
 }
 ABOUT = {
     "detector": "detector:D-018",
@@ -58,7 +60,7 @@ def pages() -> list[str]:
         "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
         "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
-        "/bundle",
+        "/bundle", "/audits",
         "/evidence", "/evidence?by=type&clock=handed-out", "/evidence/wear",
         "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
         "/password", "/tables/detectors", "/book",
@@ -105,6 +107,9 @@ def test_nobody_who_is_not_signed_in_sees_anything_but_the_doors(cast: Cast, add
     answer = Client().get(address)
     if address in OPEN:
         assert answer.status_code in (200, 403)
+    elif address.startswith("/audit") and not address.startswith("/audits"):
+        assert answer.status_code == (302 if "/in/" in address else 405 if "bundle" in address else 403)
+        assert answer.get("Location", "/audit") == "/audit"
     elif address.startswith("/api/"):
         assert answer.status_code in (401, 405, 302, 404)
     else:

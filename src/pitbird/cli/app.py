@@ -7,6 +7,7 @@ import typer
 from pitbird.cli import (
     account,
     attempts,
+    audit,
     begin,
     book,
     bundle,
@@ -89,6 +90,7 @@ for module in (
 app.command(name="look-back")(look_back.command)
 app.command(name="countersign")(doubts.countersign)
 app.command(name="seen")(who_saw.command)
+app.add_typer(audit.app, name="audit")
 app.add_typer(book.app, name="book")
 app.add_typer(checkpoint.app, name="checkpoint")
 app.add_typer(checkpoint.key_app, name="key")

@@ -49,11 +49,11 @@ def command(
 
     faults = Faults()
     asked = Asked(
-        detectors=_known("detector", detector, faults),
-        sites=_known("site", site, faults),
-        people=_known("person", person, faults),
-        first=_day("from", from_, faults),
-        last=_day("until", until, faults),
+        detectors=known_of("detector", detector, faults),
+        sites=known_of("site", site, faults),
+        people=known_of("person", person, faults),
+        first=day_of("from", from_, faults),
+        last=day_of("until", until, faults),
         texts=not without_names,
         paper=paper_size,
         since_size=since_checkpoint,
@@ -78,13 +78,15 @@ def command(
         typer.echo("The bundle holds names and texts in the open; keep and send it accordingly.")
 
 
-def _known(sort: str, given: Sequence[str], faults: Faults) -> tuple[str, ...]:
+def known_of(sort: str, given: Sequence[str], faults: Faults) -> tuple[str, ...]:
+    """The subjects of what was typed; a fault for each that the book does not know."""
     from pitbird.cli.naming import known
 
     return tuple(name for text in given if (name := known(sort, text, faults)) is not None)
 
 
-def _day(field: str, text: str | None, faults: Faults) -> date | None:
+def day_of(field: str, text: str | None, faults: Faults) -> date | None:
+    """A day as it was typed; a fault where it is none."""
     try:
         return date.fromisoformat(text.strip()) if text else None
     except ValueError:

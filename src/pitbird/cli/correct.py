@@ -77,7 +77,7 @@ def row_of(entry: str, faults: Any) -> Row | None:
     return row
 
 
-def require_keeper(person: str, faults: Any) -> None:
+def require_keeper(person: str, faults: Any, *, may: str = "corrects entries") -> None:
     """A fault where somebody is no keeper."""
     from pitbird.cli.naming import code
     from pitbird.fleet.state import PersonState
@@ -85,7 +85,7 @@ def require_keeper(person: str, faults: Any) -> None:
 
     state = Now().state(person)
     if not isinstance(state, PersonState) or "keeper" not in state.roles:
-        faults.add(f"by: {code(person)} is no keeper; only a keeper corrects entries")
+        faults.add(f"by: {code(person)} is no keeper; only a keeper {may}")
 
 
 def _body(row: Row) -> dict[str, Any]:

@@ -13,7 +13,9 @@ from pitbird.services.quick import QUICK
 from pitbird.store import book
 
 #: What no correction may name; what it said is corrected at the entry that it names.
-NEVER_CORRECTED: Final = frozenset({"correction", "genesis", "erasure", "key-changed", "audit-opened", "audit-closed"})
+NEVER_CORRECTED: Final = frozenset(
+    {"correction", "genesis", "erasure", "key-changed", "audit-opened", "audit-closed"}
+)
 
 
 class CorrectionRefused(ValueError):

@@ -20,7 +20,9 @@ from pitbird.store import book
 
 #: For so long after it was recorded an entry can be taken back by the one who wrote it.
 WITHIN: Final = 10 * MINUTE
-_NEVER: Final = frozenset({"genesis", "correction", "erasure", "epoch", "key-changed", "audit-opened", "audit-closed"})
+_NEVER: Final = frozenset(
+    {"genesis", "correction", "erasure", "epoch", "key-changed", "audit-opened", "audit-closed"}
+)
 #: Without these nothing goes out that would stay in with them.
 _ONLY_HELP: Final = frozenset(
     {"note", "handed-back", "returned-to-service", "cylinder-released", "cylinder-received"}

@@ -213,8 +213,11 @@ def worked_out(rows: Sequence[book.Row]) -> dict[str, str]:
     }
 
 
-def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]:
-    """Entries in words, reading names, sealed texts and corrections once for all of them."""
+def tell_all(rows: Sequence[book.Row], names: Names | None = None, *, withhold: bool = False) -> list[Told]:
+    """Entries in words, reading names, sealed texts and corrections once for all of them.
+
+    ``withhold`` leaves every sealed text closed, and says so.
+    """
     bodies = [body_of(row) for row in rows]
     namer = names or Names([])
     namer.read(
@@ -224,7 +227,7 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
     )
     corrected = corrections_of(rows)
     beside = [body for made in corrected.values() for _row, body in made]
-    opened = people.texts(found for body in (*bodies, *beside) for found in sealed_in(body))
+    opened = _unsealed([*bodies, *beside], withhold=withhold)
     amounts_to = worked_out(rows)
     told = []
     for row, body in zip(rows, bodies, strict=True):
@@ -257,6 +260,12 @@ def tell_all(rows: Sequence[book.Row], names: Names | None = None) -> list[Told]
     return told
 
 
+def _unsealed(bodies: Sequence[Mapping[str, Any]], *, withhold: bool) -> dict[str, str]:
+    """The sealed texts of bodies that are still there, or for each that it is withheld."""
+    sealed = [found for body in bodies for found in sealed_in(body)]
+    return dict.fromkeys(sealed, _("(withheld from this reader)")) if withhold else people.texts(sealed)
+
+
 def _remark(
     row: book.Row,
     body: Mapping[str, Any],
@@ -270,9 +279,9 @@ def _remark(
     return " " + _("What was recorded of it amounts to: %(outcome)s.") % {"outcome": word(outcome)}
 
 
-def facts(body: Mapping[str, Any], names: Names) -> tuple[Fact, ...]:
+def facts(body: Mapping[str, Any], names: Names, *, withhold: bool = False) -> tuple[Fact, ...]:
     """Everything a body says, as lines of a printed form; sealed texts opened or said to be withheld."""
-    opened = people.texts(sealed_in(body))
+    opened = _unsealed([body], withhold=withhold)
     zone = body.get("zone") or times.UTC_NAME
     return _facts(body, names, opened, zone, top=True)
 
