@@ -67,8 +67,10 @@ def _shows(told: Told) -> Iterable[str]:
     )
     if told.since is not None:
         yield (
-            f"For detectors this goes for everything recorded from {told.since} on; one entry from before is "
-            "here as a fence. Cylinders, people, places and the book itself are here from their first entry."
+            f"For detectors this goes for everything recorded from {told.since} on; at least one entry from "
+            "before is here as a fence. Cylinders, places, the book itself and people who were asked for are "
+            "here from their first entry. Of others who tested, what was written about themselves and their "
+            "training is here, and nothing is claimed of the rest."
         )
     if told.until is not None:
         yield (
@@ -115,7 +117,7 @@ The answer is one of: it holds; consistent in itself (right as far as it goes, b
 somebody may have made all of it anew); it does not hold; refused (cannot be read as a bundle). There is no
 part answer: one fault, and it does not hold. The faults say where.
 
-Check the ZIP file as it came. Unpacking and packing it anew changes it. A checkpoint of this book that you
+Check the ZIP file as it came; packing it anew changes it. A checkpoint of this book that you
 kept from an earlier audit shows more: give it too, and the verifier says whether the book only grew since.
 """
 
@@ -200,6 +202,8 @@ def _pages(pages: Sequence[tuple[str, str]]) -> str:
 
 
 def _left_out(said: Sequence[str]) -> str:
-    if not said:
-        return _paragraph("In pages/papers/: the same as papers to print.")
-    return "Papers that are not here:\n" + _items(said)
+    text = _paragraph(
+        "In pages/papers/: the same as papers to print. They bear the time of the last entry of the book, "
+        "not that at which the bundle was made."
+    )
+    return text if not said else f"{text}\nPapers that are not here:\n{_items(said)}"
