@@ -25,6 +25,9 @@ ARGUMENTS = {
     "detector": "D-017",
     "secret": "x" * 43,
     "subject": "detector:D-017",
+    "size": "12",
+    "number": "1",
+    "digest": "ab" * 32,
 }
 ABOUT = {
     "detector": "detector:D-018",
@@ -60,7 +63,7 @@ def pages() -> list[str]:
         "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
         "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
-        "/bundle", "/audits",
+        "/bundle", "/audits", "/checkpoints",
         "/evidence", "/evidence?by=type&clock=handed-out", "/evidence/wear",
         "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
         "/password", "/tables/detectors", "/book",

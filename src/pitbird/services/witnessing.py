@@ -152,6 +152,7 @@ class Witnessed:
     origin: str
     size: int
     at: Ms
+    digest: str
 
 
 def witnessed(home: Path) -> tuple[Witnessed, ...]:
@@ -162,7 +163,7 @@ def witnessed(home: Path) -> tuple[Witnessed, ...]:
             seen = read_checkpoint(read_note(path.read_bytes()).text)
         except RecordError:
             continue
-        found.append(Witnessed(seen.origin, seen.size, Ms(int(path.stat().st_mtime * 1000))))
+        found.append(Witnessed(seen.origin, seen.size, Ms(int(path.stat().st_mtime * 1000)), path.stem))
     return tuple(found)
 
 
