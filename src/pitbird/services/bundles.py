@@ -28,8 +28,8 @@ from pitbird.record.note import Note, sign_note
 from pitbird.services import bundle_pages, bundle_papers
 from pitbird.services.book_keys import changes, origin, public_key, signing_key
 from pitbird.services.bundle_scope import Asked, Scope, scope_of
-from pitbird.services.bundle_tree import Hashes
 from pitbird.services.checkpoints import Kept, make_checkpoint, proof_file
+from pitbird.services.proofs import Tree
 from pitbird.store import book, selecting
 
 _PIECE: Final = 500
@@ -94,7 +94,7 @@ def bundle_steps(
         _frame(pile, asked, scope, held, home)
         yield from _entries(pile, asked, scope)
         left_out = yield from _papers(pile, asked, scope, home, passphrase)
-        pile.add("tree.txt", cover_lines(size, scope.indices, Hashes(size).of))
+        pile.add("tree.txt", cover_lines(size, scope.indices, Tree(size).node))
         if asked.since_size is not None:
             pile.add("consistency.json", proof_file(asked.since_size, size))
         pile.add("README.txt", readme(_told(asked, scope, left_out)))
