@@ -48,6 +48,8 @@ def test_two_years_are_a_history_of_the_size_that_was_meant(two_years: Told) -> 
         "look-back",
         "audit-opened",
         "audit-closed",
+        "device",
+        "device-ended",
     }
 
 

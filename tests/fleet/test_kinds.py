@@ -110,6 +110,8 @@ ABOUT = {
     "key-changed": ("book:0195a000-0000-7000-8000-00000000001d",),
     "audit-opened": ("book:0195a000-0000-7000-8000-00000000001d",),
     "audit-closed": ("book:0195a000-0000-7000-8000-00000000001d",),
+    "device": ("device:PH-01",),
+    "device-ended": ("device:PH-01",),
     "site": ("site:north-works",),
     "person": ("person:P-07",),
     "detector": ("detector:D-017",),

@@ -31,6 +31,7 @@ SITE = state.SiteState(subject="site:north-works", zone="Europe/Lisbon")
 STATES: dict[str, state.State] = {DETECTOR.subject: DETECTOR, SITE.subject: SITE}
 EVERYTHING = {
     "detector:D-017", "cylinder:C-112", "regulator:R-03", "site:north-works", "sensor:S-5521", "rules:strict",
+    "device:PH-01",
     "person:P-01", "person:P-02", "person:P-07", "person:P-12",
 }  # fmt: skip
 

@@ -173,7 +173,7 @@ def test_a_tester_does_not_write_what_takes_a_keeper(tester: Client) -> None:
     assert post(tester, {"kind": "happened", "detector": "detector:D-017", "what": "drop"}).status_code == 201
 
 
-@pytest.mark.parametrize("kind", ["genesis", "erasure", "epoch", "key-changed", "audit-opened"])
+@pytest.mark.parametrize("kind", ["genesis", "erasure", "epoch", "key-changed", "audit-opened", "device"])
 def test_what_has_its_own_way_into_the_book_is_not_written_here(keeper: Client, kind: str) -> None:
     assert error(post(keeper, {"kind": kind}), 403)["error"] == "no-right"
 

@@ -11,7 +11,7 @@ from pitbird.cli.refusing import Faults, near_words
 if TYPE_CHECKING:
     from pitbird.services.writing import Actor
 
-SORTS = ("detector", "cylinder", "person", "site", "regulator", "sensor", "rules", "book")
+SORTS = ("detector", "cylinder", "person", "site", "regulator", "sensor", "rules", "book", "device")
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 
 

@@ -384,7 +384,7 @@ class SiteState(msgspec.Struct, frozen=True, gc=False):
 
 
 class OtherState(msgspec.Struct, frozen=True, gc=False):
-    """A regulator, a sensor, a rule set or the book: counted, with its description as last written.
+    """A regulator, a sensor, a rule set, a phone or the book: counted, with its description as last written.
 
     A rule set's description holds every document ever adopted, by its digest.
     """

@@ -26,12 +26,12 @@ LONGEST_GAS: Final = HOUR
 REFERENCES: Final = frozenset({
     "by", "where", "site", "person", "detector", "sensor", "regulator", "cylinder", "rules", "subject",
     "home", "to", "back_from", "to_site", "at_site", "authority", "trainer", "fitted_in",
-    "cylinders", "sites", "detectors", "people", "of_about", "of", "assessed_by",
+    "cylinders", "sites", "detectors", "people", "of_about", "of", "assessed_by", "device",
 })  # fmt: skip
 #: The kinds that bring a thing into the book, and the field that names it.
 BRINGS: Final = {
     "site": "site", "person": "person", "detector": "detector", "sensor": "sensor",
-    "regulator": "regulator", "cylinder": "cylinder", "rules-adopted": "rules",
+    "regulator": "regulator", "cylinder": "cylinder", "rules-adopted": "rules", "device": "device",
 }  # fmt: skip
 
 _Found = tuple[Path, object, str]

@@ -18,7 +18,8 @@ from pitbird.record.errors import DuplicateKey, NotCanonical, NotJson
 
 #: Kinds that cannot stand in for another entry.
 NEVER_REPLACEMENTS: Final = (
-    "genesis", "correction", "erasure", "key-changed", "audit-opened", "audit-closed"
+    "genesis", "correction", "erasure", "key-changed", "audit-opened", "audit-closed",
+    "device", "device-ended",
 )  # fmt: skip
 
 _Found = tuple[Path, str, str]

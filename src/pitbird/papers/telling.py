@@ -20,12 +20,13 @@ _KINDS: Final = {
     "look-back": "Look-back decided", "rules-adopted": "Site rules adopted",
     "epoch": "The book was restored", "key-changed": "The key of the book was changed",
     "audit-opened": "A link to read was given", "audit-closed": "A link to read was taken back",
+    "device": "Phone registered", "device-ended": "Phone no longer registered",
     "fresh-air-set": "Fresh-air set",
 }  # fmt: skip
 #: Fields that a line says elsewhere, or that say nothing on paper.
 _SAID: Final = frozenset(
     {"kind", "v", "id", "at", "zone", "by", "where", "about", "note", "photo", "document", "of_about",
-     "replacement", "commitments", "known_root", "format"}
+     "replacement", "commitments", "known_root", "format", "phone", "entered", "key", "alg", "label"}
 )  # fmt: skip
 _IS: Final = {
     name: re.compile(text)

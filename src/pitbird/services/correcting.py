@@ -15,6 +15,7 @@ from pitbird.store import book
 #: What no correction may name; what it said is corrected at the entry that it names.
 NEVER_CORRECTED: Final = frozenset(
     {"correction", "genesis", "erasure", "key-changed", "audit-opened", "audit-closed"}
+    | {"device", "device-ended"}
 )
 
 

@@ -22,6 +22,7 @@ from pitbird.store import book
 WITHIN: Final = 10 * MINUTE
 _NEVER: Final = frozenset(
     {"genesis", "correction", "erasure", "epoch", "key-changed", "audit-opened", "audit-closed"}
+    | {"device", "device-ended"}
 )
 #: Without these nothing goes out that would stay in with them.
 _ONLY_HELP: Final = frozenset(

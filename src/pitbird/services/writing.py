@@ -28,6 +28,8 @@ from pitbird.store.blobs import SealedBlob
 _WRITTEN_BY: Final = {
     "erasure": "`pitbird erase` and the pages that erase",
     "key-changed": "`pitbird key rotate`",
+    "device": "`pitbird device` and the page of phones",
+    "device-ended": "`pitbird device end` and the page of phones",
     "audit-opened": "`pitbird audit open` and the page that gives a link",
     "audit-closed": "`pitbird audit close` and the page that takes a link back",
 }
@@ -116,10 +118,16 @@ def _write_in(
 
 
 def _refuse_by_hand(draft: Mapping[str, Any]) -> None:
-    """An erasure and a change of key are written by what does them; one written by hand would say of texts
-    that are there that they are gone, or of a key that signs that it does not."""
+    """Some kinds are written by what does them; an erasure or a change of key written by hand would say of
+    texts that are there that they are gone, or of a key that signs that it does not."""
     if (by := _WRITTEN_BY.get(str(draft.get("kind")))) is not None:
         raise EntryRefused([Fault(str(draft["kind"]), "", f"is written by {by}, never by hand")])
+    for part, where in (
+        ("phone", "what a registered phone signed"),
+        ("entered", "what the waiting room held"),
+    ):
+        if part in draft:
+            raise EntryRefused([Fault(f"{draft.get('kind')}.{part}", "", f"stands only in {where}")])
 
 
 def check(body: Body, now: Ms, *, also: Container[str] = ()) -> tuple[Fault, ...]:

@@ -138,3 +138,83 @@ class Seen(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person or self.account} saw {self.what} {self.about} at {self.at}"
+
+
+class Pairing(models.Model):
+    """A link by which one phone is registered, once and until a time: SHA-256 of its secret, and what the
+    phone is to be called. Beside the book; the registration itself is an entry."""
+
+    digest = models.CharField(max_length=64, primary_key=True)
+    device = models.CharField(max_length=80)
+    label = models.CharField(max_length=120, blank=True)
+    site = models.CharField(max_length=80)
+    by = models.CharField(max_length=80)
+    until = models.BigIntegerField()
+    used = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return f"pairing of {self.device}"
+
+
+class PhoneToken(models.Model):
+    """SHA-256 of the cookie by which a registered phone is let in without anybody signing in."""
+
+    digest = models.CharField(max_length=64, primary_key=True)
+    device = models.CharField(max_length=80, db_index=True)
+
+    def __str__(self) -> str:
+        return f"cookie of {self.device}"
+
+
+class KnownOn(models.Model):
+    """That a person was known on a phone, by PIN or account, when the server last checked it there; and how
+    many wrong PINs came from the phone since."""
+
+    pk = models.CompositePrimaryKey("device", "person")
+    device = models.CharField(max_length=80)
+    person = models.CharField(max_length=80)
+    how = models.CharField(max_length=8, blank=True)
+    at = models.BigIntegerField(default=0)
+    wrong = models.SmallIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.person} on {self.device}"
+
+
+class Pin(models.Model):
+    """The slow hash of a person's PIN, and when it was set by whom. It never leaves the server."""
+
+    person = models.CharField(max_length=80, primary_key=True)
+    hashed = models.CharField(max_length=255)
+    set_at = models.BigIntegerField()
+    set_by = models.CharField(max_length=80)
+
+    def __str__(self) -> str:
+        return f"PIN of {self.person}"
+
+
+class Waiting(models.Model):
+    """Something that a phone sent and that cannot be written, word for word (``content``), with why, and what
+    became of it. Beside the book; nothing is ever taken out of this table."""
+
+    number = models.BigAutoField(primary_key=True)
+    digest = models.CharField(max_length=64, unique=True)
+    content = models.TextField()
+    entry_id = models.CharField(max_length=36, blank=True, db_index=True)
+    kind = models.CharField(max_length=48, blank=True)
+    detector = models.CharField(max_length=80, blank=True, db_index=True)
+    device = models.CharField(max_length=80, blank=True)
+    person = models.CharField(max_length=80, blank=True)
+    came_at = models.BigIntegerField()
+    sent_by = models.CharField(max_length=80, blank=True)
+    why = models.CharField(max_length=200)
+    faults = models.TextField()
+    withdrawn_by = models.CharField(max_length=36, blank=True)
+    state = models.CharField(max_length=12, default="waiting", db_index=True)
+    settled_at = models.BigIntegerField(null=True)
+    settled_by = models.CharField(max_length=80, blank=True)
+    reason = models.TextField(blank=True)
+    index = models.BigIntegerField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.kind} {self.state}"

@@ -603,6 +603,10 @@ _TELLERS: Final[dict[str, _Teller]] = {
         "reader": opened.get(body["reader"], _("(withheld)")),
         "until": body["until"][:16].replace("T", " "),
     },
+    "device": _plain(lambda: _("Phone %(device)s registered."), "device"),
+    "device-ended": _plain(
+        lambda: _("Phone %(device)s is no longer registered: %(because)s."), "device", "because"
+    ),
     "audit-closed": _plain(lambda: _("A link to read a part of the book was taken back.")),
     "erasure": _plain(lambda: _("Texts about %(subject)s erased: %(because)s."), "subject", "because"),
 }  # fmt: skip

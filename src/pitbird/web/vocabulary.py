@@ -48,6 +48,8 @@ KIND_WORDS: Final[dict[str, Word]] = {
     "key-changed": _("The key of the book was changed"),
     "audit-opened": _("A link to read was given"),
     "audit-closed": _("A link to read was taken back"),
+    "device": _("Phone registered"),
+    "device-ended": _("Phone no longer registered"),
     "erasure": _("Erasure"),
 }
 
@@ -103,6 +105,10 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "detectors": _("Detectors"),
     "first": _("From"), "last": _("To"), "token": _("SHA-256 of the secret in the link"),
     "names": _("With names and texts"), "opened": _("The link"),
+    "device": _("Phone"), "alg": _("Signs by"), "key": _("Public key"), "label": _("Called"),
+    "phone": _("Written on"), "known_by": _("Known there by"), "contact": _("Last spoke with the server"),
+    "ahead_s": _("Its clock was ahead by, s"), "entered": _("Written down for somebody else"),
+    "waiting": _("What had come from the phone (SHA-256)"),
     "known_size": _("Entries that others hold proof of"), "known_root": _("Root that others hold"),
     "of": _("Looked back from"), "failed": _("After the failed test"), "looked_from": _("Looked at from"),
     "looked_to": _("Looked at until"), "book_size": _("Entries in the book then"),
@@ -146,6 +152,8 @@ VALUE_WORDS: Final[dict[str, Word]] = {
     "bump-test": _("bump test"), "wearing": _("wearing"), "calibration": _("calibration"),
     "train-the-trainer": _("training others"), "void": _("void: it counts for nothing"),
     "replace": _("replaced by what stands below"), "retention-ended": _("it need not be kept any longer"),
+    "stolen": _("stolen"), "given-up": _("given up"), "pin": _("PIN"), "account": _("signing in"),
+    "ES256": "ECDSA P-256, SHA-256", "Ed25519": "Ed25519",
     "request": _("asked for"), "mistake": _("written by mistake"), "test-failed": _("a test failed"),
     "calibration-failed": _("a calibration failed"), "True": _("yes"), "False": _("no"),
     "pitbird-book/1": "pitbird-book/1",

@@ -24,6 +24,8 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     "key-changed": frozenset(),
     "audit-opened": frozenset(),
     "audit-closed": frozenset(),
+    "device": frozenset(),
+    "device-ended": frozenset(),
     "site": frozenset({"keeper"}),
     "person": frozenset({"keeper"}),
     "detector": frozenset({"keeper"}),

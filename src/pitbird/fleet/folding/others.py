@@ -83,7 +83,7 @@ def document_digest(document: dict[str, object]) -> str:
 
 
 def fold_other(state: OtherState, item: Item) -> OtherState:
-    """A regulator, sensor, rule set or the book after one more entry about it."""
+    """A regulator, sensor, rule set, phone or the book after one more entry about it."""
     body = item.body
     state = counted(state, item)
     if item.kind == "rules-adopted":
@@ -109,6 +109,10 @@ _DESCRIBED: Final = {
     "regulator": _texts("flow", "flow_l_min", "serial"),
     "sensor": _texts("gas", "principle", "serial", "made", "fitted_in", "channel"),
     "genesis": _texts("title", "format", "begun"),
+    "device": _texts("alg", "key", "label", "site", "at"),
 }
-#: Of these the newest stands beside what the book was described as.
-_ADDED: Final = {"epoch": _texts("known_size", "known_root", "because")}
+#: Of these the newest stands beside what the thing was described as.
+_ADDED: Final[Mapping[str, Callable[[Mapping[str, Any]], dict[str, str]]]] = {
+    "epoch": _texts("known_size", "known_root", "because"),
+    "device-ended": lambda body: {"ended": body["at"], "because": body["because"]},
+}

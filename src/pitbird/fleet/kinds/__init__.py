@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from pitbird.fleet.kinds.audits import AuditClosed, AuditOpened
 from pitbird.fleet.kinds.base import Body
+from pitbird.fleet.kinds.devices import Device, DeviceEnded
 from pitbird.fleet.kinds.gas_stock import (
     CylinderEmptied,
     CylinderOpened,
@@ -44,7 +45,7 @@ ALL: Final[tuple[type[Body], ...]] = (
     OutOfService, Repaired, ReturnedToService, IssuedUntested, AlarmInUse,
     CylinderReceived, CylinderOpened, GaugeRead, CylinderEmptied, CylinderQuarantined, CylinderReleased,
     Training, LookBack, RulesAdopted, Note, Correction, Erasure, Epoch, KeyChanged,
-    AuditOpened, AuditClosed,
+    AuditOpened, AuditClosed, Device, DeviceEnded,
 )  # fmt: skip
 
 KINDS: Final[dict[str, type[Body]]] = {kind.model_fields["kind"].default: kind for kind in ALL}

@@ -11,12 +11,13 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 _CODE = r":[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"
-SUBJECT = "^(detector|sensor|cylinder|regulator|person|site|rules|book)" + _CODE
+SUBJECT = "^(detector|sensor|cylinder|regulator|person|site|rules|book|device)" + _CODE
 # [0-9], not \d: the latter takes the digits of every script.
 INSTANT = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z$"
 UUID7 = r"^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
 SEALED = r"^sha256:[0-9a-f]{64}$"
 ROOT = r"^[0-9a-f]{64}$"
+PUBLIC_KEY = r"^[A-Za-z0-9_-]{43,87}$"
 DECIMAL = r"^-?(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 
 
@@ -57,6 +58,7 @@ RegulatorRef = Annotated[str, _ref("regulator")]
 PersonRef = Annotated[str, _ref("person")]
 SiteRef = Annotated[str, _ref("site")]
 RulesRef = Annotated[str, _ref("rules")]
+DeviceRef = Annotated[str, _ref("device")]
 EntryId = Annotated[str, StringConstraints(pattern=UUID7)]
 Instant = Annotated[str, StringConstraints(pattern=INSTANT), AfterValidator(_real_instant)]
 Day = Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"), AfterValidator(_real_day)]
@@ -80,12 +82,34 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class Phone(Part):
+    """The phone on which an entry was written, and how it knew who held it.
+
+    ``contact`` is the server's time when they last spoke, ``ahead_s`` how far the phone's clock was ahead of
+    it then [s]; ``at`` is not put right by it.
+    """
+
+    device: DeviceRef
+    known_by: Literal["pin", "account"]
+    contact: Instant | None = None
+    ahead_s: Dec | None = None
+
+
+class Entered(Part):
+    """An entry that another than the one who did it wrote down, in the place of one that came from a phone
+    and could not be written. ``waiting`` is SHA-256 over what came, as it is kept in the waiting room."""
+
+    by: PersonRef
+    waiting: Annotated[str, StringConstraints(pattern=ROOT)]
+
+
 class Body(Part):
     """What every entry says, whatever its kind.
 
     ``at`` is when it happened (UTC), ``zone`` the site's zone, ``by`` who did it, ``where`` the site,
     ``about`` every thing it is about, the first one foremost; it is worked out from the entry's own
-    fields and may be left out when writing. ``v`` is the version of the kind's schema.
+    fields and may be left out when writing. ``v`` is the version of the kind's schema. ``phone`` stands in
+    what was written on a phone, ``entered`` in what was written down for somebody else.
     """
 
     #: Fields that hold commitments to names, free text or photos.
@@ -100,6 +124,8 @@ class Body(Part):
     by: PersonRef
     where: SiteRef | None = None
     about: Annotated[tuple[Subject, ...], Field(max_length=5000)] = ()
+    phone: Phone | None = None
+    entered: Entered | None = None
 
     def subjects(self) -> tuple[str, ...]:
         """Every thing this entry is about, the first one foremost, none twice."""
