@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from pitbird.cli.refusing import Refused
-from pitbird.cli.serve import check_before, look_whether_due
+from pitbird.cli.serve import check_before, drop_old_bundles, look_whether_due
 from tests.cli.conftest import BEGIN, Pitbird
 
 
@@ -132,3 +132,17 @@ def test_while_it_serves_a_checkpoint_is_made_where_one_is_due_and_a_locked_key_
     assert len(list(made.parent.glob("*.note"))) == 2
     assert look_whether_due() == ""
     assert len(list(made.parent.glob("*.note"))) == 2
+
+
+def test_while_pages_are_served_bundles_of_more_than_a_day_ago_are_dropped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pitbird.cli.ready.home", lambda: tmp_path)
+    old = tmp_path / "bundles" / "old.zip"
+    old.parent.mkdir()
+    old.write_bytes(b"PK")
+    os.utime(old, (0, 0))
+
+    drop_old_bundles()
+
+    assert list(old.parent.iterdir()) == []

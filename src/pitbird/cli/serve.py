@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -78,8 +79,18 @@ def keep_one_daily() -> None:
 def _keep_daily() -> None:
     told = ""
     while True:
+        drop_old_bundles()
         time.sleep(_LOOK_SECONDS)
         told = look_whether_due(told)
+
+
+def drop_old_bundles() -> None:
+    """Take away the bundles that were made on the page more than a day ago."""
+    from pitbird.cli.ready import home
+    from pitbird.services.bundle_keeping import drop_old
+
+    with suppress(OSError):  # the next look tries again
+        drop_old(home())
 
 
 def look_whether_due(told: str = "") -> str:

@@ -6,11 +6,13 @@ import os
 from collections.abc import Generator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from pitbird.services import clock
-from pitbird.services.bundle_scope import Asked
-from pitbird.services.bundles import Made, Progress, bundle_steps
+
+if TYPE_CHECKING:
+    from pitbird.services.bundle_scope import Asked
+    from pitbird.services.bundles import Made, Progress
 
 KEPT_SECONDS: Final = 24 * 3600
 _FOLDER: Final = "bundles"
@@ -29,6 +31,8 @@ def keep_bundle(asked: Asked, home: Path, passphrase: bytes | None) -> Generator
 
     Where it is broken off, nothing stays.
     """
+    from pitbird.services.bundles import bundle_steps
+
     folder, name = home / _FOLDER, clock.new_id()
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     halfway = folder / f".{name}.part"
