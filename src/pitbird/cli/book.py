@@ -134,7 +134,7 @@ def check(
 
     known = _roots(root)
     try:
-        with file.open("rb") as lines, uncollected():
+        with file.open("rb", buffering=1 << 20) as lines, uncollected():
             if not hashes_only:
                 _tell(verify_book(lines, known_roots=known, codec=QUICK), known)
                 return
