@@ -1,5 +1,6 @@
 """Checkpoints and keys on the command line."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,9 +9,10 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitbird.record.checkpoint import Checkpoint
 from pitbird.record.merkle import leaf_hash, root_of
 from pitbird.record.note import COSIGNATURE, Note, VerifierKey, cosign_note, read_note, sign_note
-from pitbird.services import clock
+from pitbird.services import clock, stamping
 from pitbird.services.book_keys import key_words
 from tests.cli.conftest import Pitbird
+from tests.services.test_stamping import Authority
 
 
 @pytest.fixture
@@ -116,6 +118,24 @@ def test_what_a_witness_signed_is_kept(own: Pitbird, tmp_path: Path) -> None:
     assert "Signed by the witness depot.example at 2026-02-25T06:13:20.000Z; kept." in done.out
     assert own("checkpoint show").out == signed.to_bytes().decode()
     assert "Nothing new" in own(f"checkpoint witnessed {tmp_path}/signed").out
+
+
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl plays the authority")
+@pytest.mark.skipif(not stamping.can_read_stamps(), reason="the extra `sign` is not installed")
+def test_a_time_stamp_is_asked_for_and_kept(own: Pitbird, tmp_path: Path) -> None:
+    assert "no checkpoint yet" in own(f"checkpoint stamp-request {tmp_path}/asked").err
+    own("checkpoint make")
+    authority = Authority(tmp_path / "tsa")
+    assert own(f"checkpoint stamp-request {tmp_path}/asked").status == 0
+    (tmp_path / "answer").write_bytes(authority.answers((tmp_path / "asked").read_bytes()))
+    line = f"checkpoint stamp {tmp_path}/answer --ca {authority.folder}/ca.pem"
+
+    done = own(line)
+
+    assert done.status == 0, done.err
+    assert done.out.startswith("Invented Stamps had the checkpoint of 10 entries at ")
+    assert own(line).out.startswith("An earlier one is kept already:")
+    assert own(f"checkpoint stamp {tmp_path}/asked --ca {authority.folder}/ca.pem").status == 2
 
 
 def test_the_key_is_shown_in_words_too(own: Pitbird) -> None:

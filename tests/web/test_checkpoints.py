@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -11,13 +13,15 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
 
+from pitbird.fleet.times import Ms
 from pitbird.record.checkpoint import read_census, verify_checkpoint
 from pitbird.record.merkle import verify_consistency
 from pitbird.record.note import cosign_note, read_note
-from pitbird.services import book_keys, checkpoints
+from pitbird.services import book_keys, checkpoints, clock, stamping
 from pitbird.services.key_rotation import rotate
 from pitbird.services.witnessing import known_witnesses, witnessed
 from pitbird.store import book
+from tests.services.test_stamping import Authority
 from tests.services.test_witnessing import CHANGES, KEYS, NEXT, OTHER, WITNESS, other, proof
 from tests.web.conftest import Cast
 
@@ -122,7 +126,16 @@ def test_whoever_is_signed_in_takes_checkpoint_census_key_and_proof(
 
 
 @pytest.mark.parametrize(
-    "address", ["99/checkpoint.note", "99/census.json", "99/proof.json", "key", "changes/1.note"]
+    "address",
+    [
+        "99/checkpoint.note",
+        "99/census.json",
+        "99/proof.json",
+        "99/stamp.tsr",
+        "99/stamp-request.tsq",
+        "key",
+        "changes/1.note",
+    ],
 )
 def test_what_is_not_there_is_not_found(keeper: Client, home: Path, address: str) -> None:
     assert keeper.get(f"/checkpoints/{address}").status_code == 404
@@ -135,7 +148,8 @@ def test_a_signature_that_comes_back_is_kept_and_named(keeper: Client, home: Pat
 
     assert status == 200
     assert "The signature of depot.example is kept." in text
-    assert "depot.example signed the newest checkpoint" in text
+    assert f"depot.example signed the checkpoint of {book.head().size} entries" in text
+    assert "0 entries were added since." in text
     made = checkpoints.kept(home)
     assert made is not None
     assert made.path.read_bytes() == data
@@ -235,3 +249,31 @@ def test_older_ones_are_a_page_further(keeper: Client, cast: Cast, home: Path) -
     earlier = keeper.get(f"/checkpoints?before={newest - 29}").content.decode()
     assert f"/checkpoints/{oldest}/checkpoint.note" in earlier
     assert f"/checkpoints/{newest}/checkpoint.note" not in earlier
+
+
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl plays the authority")
+@pytest.mark.skipif(not stamping.can_read_stamps(), reason="the extra `sign` is not installed")
+def test_a_time_stamp_is_asked_for_given_in_and_shown(
+    keeper: Client, home: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    size = checkpoints.make_checkpoint(home).checkpoint.size
+    authority = Authority(tmp_path_factory.mktemp("tsa") / "one")
+    monkeypatch.setattr(clock, "now", lambda: Ms(int(time.time() * 1000)))
+    request = keeper.get(f"/checkpoints/{size}/stamp-request.tsq").content
+    answer = authority.answers(request)
+
+    status, text = sent(keeper, "stamp", stamp=answer, ca=b"none")
+    assert (status, "holds no certificate in PEM form" in text) == (422, True)
+    status, text = sent(keeper, "stamp", stamp=request, ca=authority.ca)
+    assert (status, "not a response of a time-stamp authority" in text) == (422, True)
+    status, text = sent(keeper, "stamp", stamp=answer, ca=authority.ca)
+
+    assert status == 200
+    assert "The time stamp of Invented Stamps is kept." in text
+    assert "time stamp of Invented Stamps, " in text
+    assert keeper.get(f"/checkpoints/{size}/stamp.tsr").content == answer
+    monkeypatch.setattr(stamping, "find_spec", lambda name: None)
+    text = keeper.get("/checkpoints").content.decode()
+    assert "what would read it is not installed here" in text
+    assert "pip install" in text
+    assert keeper.get(f"/checkpoints/{size}/stamp-request.tsq").status_code == 404

@@ -155,6 +155,40 @@ def witnessed(
         typer.echo("Nothing new: these signatures are kept already.")
 
 
+@app.command("stamp-request")
+def stamp_request(
+    out: Path = typer.Argument(help="The file to write the request to (DER TimeStampReq, RFC 3161)."),
+    size: int | None = typer.Option(None, min=1, help="Of that of so many entries; else of the newest."),
+) -> None:
+    """Write what to ask a time-stamp authority for a checkpoint; nothing is sent anywhere."""
+    from pitbird.cli.ready import home, make_ready_with_book
+
+    make_ready_with_book()
+    from pitbird.services.stamping import stamp_request as request
+
+    out.write_bytes(request(home(), size))
+
+
+@app.command("stamp")
+def stamp(
+    response: Path = typer.Argument(help="The authority's response (DER TimeStampResp, RFC 3161)."),
+    ca: Path = typer.Option(..., help="The authority's certificates as it publishes them (PEM)."),
+) -> None:
+    """Verify an authority's time stamp of a checkpoint, and keep it beside that."""
+    from pitbird.cli.ready import home, make_ready_with_book
+
+    make_ready_with_book()
+    from pitbird.fleet.times import text_of
+    from pitbird.services.stamping import take_stamp
+
+    kept = take_stamp(response.read_bytes(), ca.read_bytes(), home())
+    if not kept.new:
+        typer.echo("An earlier one is kept already:")
+    typer.echo(
+        f"{kept.authority} had the checkpoint of {kept.size} entries at {text_of(kept.at)}: {kept.path}"
+    )
+
+
 @key_app.command("show")
 def show_key() -> None:
     """The book's key, the same as a witness, and the fingerprint, to compare by telephone or on paper."""

@@ -109,3 +109,13 @@ class WitnessForm(_Asking):
         required=False,
         widget=_Several,
     )
+
+
+class StampForm(_Asking):
+    """A time stamp that came from an authority."""
+
+    stamp = FileBytes(label=gettext_lazy("The authority's response"))
+    ca = FileBytes(
+        label=gettext_lazy("The authority's certificates"),
+        help_text=gettext_lazy("A PEM file, from where the authority publishes it."),
+    )

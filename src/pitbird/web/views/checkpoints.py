@@ -17,11 +17,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from pitbird.record.leaf import read_leaf
 from pitbird.record.note import VerifierKey
-from pitbird.services import book_keys, checkpoints, clock, witnessing
+from pitbird.services import book_keys, checkpoints, clock, stamping, witnessing
 from pitbird.services.checkpoints import CheckpointRefused, Kept
 from pitbird.services.moving import BookEmpty
 from pitbird.store import book
-from pitbird.web.forms.checkpoints import BackForm, WitnessForm
+from pitbird.web.forms.checkpoints import BackForm, StampForm, WitnessForm
 from pitbird.web.views.asked import zone_here
 from pitbird.web.who import require_keeper, roles_of
 
@@ -46,7 +46,10 @@ def kept(request: HttpRequest) -> HttpResponse:
         return done
     if witness.is_bound and witness.is_valid() and (done := _witness(request, witness)):
         return done
-    context = {**_context(request), "back": back, "witness": witness}
+    stamp = StampForm(*_given(request, doing == "stamp"), auto_id="f-stamp-%s")
+    if stamp.is_bound and stamp.is_valid() and (done := _take_stamp(request, stamp)):
+        return done
+    context = {**_context(request), "back": back, "witness": witness, "stamp": stamp}
     return render(
         request, "pitbird/checkpoints.html", context, status=422 if request.method == "POST" else 200
     )
@@ -112,6 +115,20 @@ def _witness(request: HttpRequest, form: WitnessForm) -> HttpResponse | None:
     return redirect("checkpoints")
 
 
+def _take_stamp(request: HttpRequest, form: StampForm) -> HttpResponse | None:
+    try:
+        taken = stamping.take_stamp(form.cleaned_data["stamp"], form.cleaned_data["ca"], home())
+    except (ValueError, OSError) as fault:
+        form.put_fault(fault)
+        return None
+    if taken.new:
+        said = _("The time stamp of %(name)s is kept.") % {"name": taken.authority}
+        messages.success(request, said)
+    else:
+        messages.info(request, _("An earlier time stamp of this checkpoint was kept already."))
+    return redirect("checkpoints")
+
+
 def _context(request: HttpRequest) -> dict[str, Any]:
     paths = checkpoints.kept_paths(home())
     text = request.GET.get("before", "")
@@ -135,13 +152,23 @@ def _context(request: HttpRequest) -> dict[str, Any]:
         "grew": size - int(paths[0].name[:19]) if paths else size,
         "rows": rows,
         "newest": newest,
+        "vouched": _vouched(rows, size) if newest else None,
         "paged": before is not None,
         "earlier": int(listed[PAGE - 1].name[:19]) if len(listed) > PAGE else None,
         "trouble": trouble,
         "key": _key(keys) if keys else None,
         "witnessed": _witnessed(),
+        "can_stamp": stamping.can_read_stamps(),
         **({"text": _letter(newest["kept"], keys[-1])} if newest and newest["kept"] else {}),
     }
+
+
+def _vouched(rows: list[dict[str, Any]], size: int) -> dict[str, Any] | None:
+    """The newest that somebody else signed or stamped, with how much was added since."""
+    for row in rows:
+        if row["signed"] or row.get("stamp"):
+            return {**row, "since": size - row["size"]}
+    return None
 
 
 def _row(path: Path, keys: tuple[VerifierKey, ...]) -> dict[str, Any]:
@@ -153,10 +180,20 @@ def _row(path: Path, keys: tuple[VerifierKey, ...]) -> dict[str, Any]:
             "made_at": found.made_at,
             "root": found.checkpoint.root.hex(),
             "signed": witnessing.signed_by(path, home()),
+            **_stamp(path),
         }
     except (ValueError, OSError) as fault:
         row["fault"] = str(fault)
     return row
+
+
+def _stamp(path: Path) -> dict[str, Any]:
+    try:
+        return {"stamp": stamping.stamp_of(path), "stamp_fault": ""}
+    except stamping.NoStampReader:
+        return {"stamp": None, "stamp_fault": _("there is one; what would read it is not installed here")}
+    except stamping.StampRefused as fault:
+        return {"stamp": None, "stamp_fault": str(fault)}
 
 
 def _key(keys: tuple[VerifierKey, ...]) -> dict[str, Any]:
@@ -232,6 +269,24 @@ def proof(request: HttpRequest, size: int) -> HttpResponse:
     _kept(size)
     data = checkpoints.proof_file(size, newest.checkpoint.size)
     return _sent(data, f"proof-{size}-{newest.checkpoint.size}.json", "application/json")
+
+
+@require_safe
+def stamp_request(request: HttpRequest, size: int) -> HttpResponse:
+    """What to ask a time-stamp authority for a checkpoint."""
+    _kept(size)
+    try:
+        data = stamping.stamp_request(home(), size)
+    except stamping.NoStampReader as none:
+        raise Http404(str(none)) from None
+    return _sent(data, f"checkpoint-{size}.tsq", "application/timestamp-query")
+
+
+@require_safe
+def stamp(request: HttpRequest, size: int) -> HttpResponse:
+    """The time stamp that is kept of a checkpoint, as it came."""
+    path = _kept(size).path.with_suffix(".tsr")
+    return _file(path, f"checkpoint-{size}.tsr", "application/timestamp-reply")
 
 
 @require_safe
