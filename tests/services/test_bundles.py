@@ -63,7 +63,7 @@ def checked(path: Path, home: Path, known: Path | None = None) -> dict[str, Any]
     with path.open("rb") as file:
         report = verify_bundle(Archive(file), fingerprint=fingerprint, known=held, codec=QUICK)
     same = report.as_json()
-    for key in ("answer", "origin", "size", "entries", "subjects", "asked"):
+    for key in ("answer", "origin", "size", "entries", "subjects", "asked", "withheld", "signed"):
         assert told[key] == same[key], key
     assert {fault["code"] for fault in told["faults"]} == {fault["code"] for fault in same["faults"]}
     return told

@@ -37,6 +37,8 @@ class Entries:
     _begun: dict[str, str] = field(default_factory=dict)
     _gaps: set[str] = field(default_factory=set)
     _ids: set[int] = field(default_factory=set)
+    _opened: set[bytes] = field(default_factory=set)
+    _closed: set[bytes] = field(default_factory=set)
 
     def check(self) -> None:
         """Read every entry, then see that nothing is missing, then hold each against the tree."""
@@ -69,6 +71,7 @@ class Entries:
             readable = False
             self.desk.fault("entry", ENTRIES, f"line {at + 1}: {error.what}")
         self.desk.report.entries = len(self.indices)
+        self.desk.report.withheld = len(self._closed - self._opened)
         if not self.indices:
             self.desk.fault("entry", ENTRIES, "no entry is here")
         return readable
@@ -114,9 +117,12 @@ class Entries:
         try:
             if "sealed" in value and value["sealed"] is None:
                 raise BadSeal("sealed is not an object with at least one blob")
-            self.desk.report.withheld += len(open_blobs(leaf, value.get("sealed"))[1])
+            opened, closed = open_blobs(leaf, value.get("sealed"))
         except BadSeal as error:
             self.desk.fault("seal", ENTRIES, error.what, index)
+            return
+        self._opened.update(bytes.fromhex(name[7:]) for name in opened)
+        self._closed.update(bytes.fromhex(name[7:]) for name in closed)
 
     def numbers(self, index: int, leaf: Leaf) -> None:
         for subject, number in leaf.nth.items():

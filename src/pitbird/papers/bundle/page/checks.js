@@ -439,7 +439,7 @@ function commitmentsIn(value, found = new Set()) {
 
 async function openSealed(body, given) {
   const standing = commitmentsIn(body);
-  if (given === undefined) return { texts: {}, withheld: standing.size };
+  if (given === undefined) return { texts: {}, closed: [...standing] };
   if (!isObject(given) || !Object.keys(given).length) throw new Wrong("sealed is not an object with at least one blob");
   const texts = {};
   for (const [name, shown] of Object.entries(given)) {
@@ -453,7 +453,7 @@ async function openSealed(body, given) {
       throw new Wrong("a blob is not what was recorded");
     texts[name] = isText ? shown.text : `(a file, ${shown.type})`;
   }
-  return { texts, withheld: standing.size - Object.keys(given).length };
+  return { texts, closed: [...standing].filter((name) => !Object.hasOwn(given, name)) };
 }
 
 // --- the check, in the order in which one thing stands on another ---
@@ -468,6 +468,8 @@ class Check {
     this.last = new Map();
     this.begun = new Map();
     this.gaps = new Set();
+    this.opened = new Set();
+    this.closed = new Set();
     this.report = {
       answer: "refused", origin: null, size: null, root: null, fingerprint: null, entries: 0, subjects: 0,
       withheld: 0, signed: 0, witnesses: [], asked: null, papers: [], faults: [],
@@ -665,6 +667,7 @@ class Check {
       if (number % 500 === 0) await this.step("entries", start / bytes.length);
     }
     this.report.entries = this.rows.length;
+    this.report.withheld = [...this.closed].filter((name) => !this.opened.has(name)).length;
     if (!this.rows.length) this.fault("entry", "entries.jsonl", "no entry is here");
   }
 
@@ -700,7 +703,8 @@ class Check {
     const opened = await this.part("seal", file, () => openSealed(leaf.body, value.sealed), index);
     if (opened) {
       row.texts = opened.texts;
-      this.report.withheld += opened.withheld;
+      Object.keys(opened.texts).forEach((name) => this.opened.add(name));
+      opened.closed.forEach((name) => this.closed.add(name));
     }
     return null;
   }
