@@ -69,6 +69,20 @@ def _change_over(year: int, month: int, day: int, zone: str, minutes: int) -> Ms
     return Ms(high)
 
 
+@lru_cache(maxsize=4096)
+def _change_overs(utc_day: int, zone: str, change_overs: tuple[str, ...]) -> tuple[Ms, ...]:
+    """The change-overs around a day of UTC, the earliest first; local days lie within a day of those of
+    UTC."""
+    around = [(_EPOCH + timedelta(days=utc_day + days)).date() for days in (-2, -1, 0, 1, 2, 3, 4)]
+    return tuple(
+        sorted(
+            _change_over(day.year, day.month, day.day, zone, int(text[:2]) * 60 + int(text[3:]))
+            for day in around
+            for text in change_overs
+        )
+    )
+
+
 def end_of_working_day(instant: Ms, zone: str, change_over: str = "04:00") -> Ms:
     """The end of the working day an instant lies in: the first change-over after it, in local time.
 
@@ -81,14 +95,7 @@ def end_of_working_day(instant: Ms, zone: str, change_over: str = "04:00") -> Ms
 
 def next_change_over(instant: Ms, zone: str, change_overs: tuple[str, ...]) -> Ms:
     """The first of several local change-over times (``HH:MM``) strictly after an instant."""
-    here = local(instant, zone)
-    for days in (-1, 0, 1, 2, 3):
-        day = (here + timedelta(days=days)).date()
-        ends = [
-            _change_over(day.year, day.month, day.day, zone, int(text[:2]) * 60 + int(text[3:]))
-            for text in change_overs
-        ]
-        later = [end for end in ends if end > instant]
-        if later:
-            return min(later)
+    for end in _change_overs(instant // DAY, zone, change_overs):
+        if end > instant:
+            return end
     raise ValueError(f"no change-over of {change_overs} found after {text_of(instant)} in {zone}")

@@ -72,11 +72,12 @@ _PLAN_LIMIT: Final = 64
 class Plan:
     """A rule set made ready for judging: rules joined to their predicates, those that always hold added."""
 
-    __slots__ = ("moment", "rules", "test", "unusable")
+    __slots__ = ("gas", "moment", "rules", "test", "unusable")
 
     def __init__(self, rules: RuleSet) -> None:
         self.rules = rules  # kept, so that its id() stays its own
-        self.moment: list[tuple[Bound, Any, bool]] = []
+        self.moment: list[tuple[Bound, Any]] = []
+        self.gas: list[int] = []  # which of those about the moment ask for a gas test and stop
         self.test: list[tuple[Bound, Any]] = []
         self.unusable: list[Finding] = []
         named = {rule.predicate for rule in rules.rules if rule.strength == "stops" and not _unusable(rule)}
@@ -108,8 +109,9 @@ class Plan:
         if predicate.scope is Scope.TEST:
             self.test.append((bound, predicate.judge))
         else:
-            gas_test = predicate.gas_test and bound.strength == "stops"
-            self.moment.append((bound, predicate.judge, gas_test))
+            if predicate.gas_test and bound.strength == "stops":
+                self.gas.append(len(self.moment))
+            self.moment.append((bound, predicate.judge))
 
 
 def _unusable(rule: Rule) -> str:
@@ -152,17 +154,12 @@ def decide(
     plan = _plan(rules)
     moment = Moment(detector, surroundings, as_of, wearer)
     of_test, notes = _search(moment)
-    findings: list[Finding] = []
-    gas_shown = False
-    for bound, judge, gas_test in plan.moment:
-        found = judge(moment, bound)
-        findings.append(found)
-        if gas_test and found.outcome is MET and moment.counted is not None:
-            gas_shown = True
+    findings: list[Finding] = [judge(moment, bound) for bound, judge in plan.moment]
+    gas_shown = moment.counted is not None and any(findings[place].outcome is MET for place in plan.gas)
     findings += plan.unusable
     if not rules.rules:
         findings.append(_GATE.finds("no-rules-in-set"))
-    elif not any(gas_test for _, _, gas_test in plan.moment):
+    elif not plan.gas:
         findings.append(_GATE.finds("no-gas-test-rule"))
     return _answer(
         detector, surroundings, as_of, wearer, rules, moment, findings, of_test, notes, gas_shown=gas_shown
@@ -177,7 +174,7 @@ def _verdict(findings: list[Finding], *, gas_shown: bool) -> tuple[Verdict, list
     against = []
     unknown = []
     for found in findings:
-        if found.strength == "stops":
+        if found.outcome is not MET and found.strength == "stops":
             if found.outcome is NOT_MET:
                 against.append(found)
             elif found.outcome is UNKNOWN:
@@ -400,11 +397,9 @@ def _judge(moment: Moment, test: TestFact) -> Judged:
     plan = _plan(rules)
     attempt = Attempt(test, moment)
     standing = "unknown" if plan.unusable else "counts"
-    findings = []
-    for bound, judge in plan.test:
-        found = judge(attempt, bound)
-        findings.append(found)
-        if found.strength == "stops":
+    findings = [judge(attempt, bound) for bound, judge in plan.test]
+    for found in findings:
+        if found.outcome is not MET and found.strength == "stops":
             if found.outcome is NOT_MET:
                 standing = "not"
             elif found.outcome is UNKNOWN and standing == "counts":

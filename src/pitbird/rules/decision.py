@@ -88,8 +88,7 @@ class Finding(msgspec.Struct, frozen=True, gc=False):
     known: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(msgspec.Struct, frozen=True, gc=False):
     """The answer for one detector at one moment, with all findings, the decisive one first."""
 
     detector: str
@@ -114,9 +113,11 @@ class Decision:
     def telling(self) -> tuple[Finding, ...]:
         """The findings that decided, and those that warn of something not met or not known."""
         return tuple(
-            finding
-            for finding in self.findings
-            if finding.decisive or (finding.strength == "warns" and finding.outcome in _AGAINST)
+            [
+                found
+                for found in self.findings
+                if found.decisive or (found.strength == "warns" and found.outcome in _AGAINST)
+            ]
         )
 
 

@@ -16,8 +16,11 @@ from pitbird.fleet.folding.item import CLOCK_TOLERANCE
 from pitbird.fleet.state import CylinderState, DetectorState, TestFact
 from pitbird.fleet.times import DAY, Ms, local, ms_from, next_change_over, text_of
 from pitbird.rules.decision import Finding, Outcome, Rule, Surroundings
+from pitbird.rules.predicates.met import Met, asked, met
 
 Facts = tuple[tuple[str, str], ...]
+#: Name and state of a cylinder that is known, and the entries relied on: the test and its description.
+Gas = tuple[str, CylinderState, tuple[str, str]]
 Judge = TypeVar("Judge", bound=Callable[..., Finding])
 
 EVENTS: Final = (
@@ -189,28 +192,27 @@ class Bound:
         strength: str = "",
     ) -> Finding:
         """A finding of this rule; outcome and remedy are those of the code."""
-        if not (facts or entries or strength or until is not None):
-            plain = self._plain.get(code)
-            if plain is None:
-                plain = self._plain[code] = self._make(code, (), (), None, self.strength)
+        bare = not (facts or entries or strength or until is not None)
+        if bare and (plain := self._plain.get(code)) is not None:
             return plain
-        return self._make(code, facts, entries, until, strength or self.strength)
-
-    def _make(
-        self, code: str, facts: Facts, entries: tuple[str, ...], until: Ms | None, strength: str
-    ) -> Finding:
         meant = self._codes[code]
-        return Finding(
-            self._id, self._predicate, meant.outcome, code, strength, meant.remedy,
+        found = Finding(
+            self._id, self._predicate, meant.outcome, code, strength or self.strength, meant.remedy,
             facts, entries, until, False, self._source, self.known,
         )  # fmt: skip
+        if bare:
+            self._plain[code] = found
+        return found
 
 
 class Attempt:
     """What a predicate about one test may look at: the test, the detector, and the gas and people around
     it."""
 
-    __slots__ = ("_asked", "_day", "_relied", "attempts", "detector", "surroundings", "test", "zone")
+    __slots__ = (
+        "_day", "_gas", "_met", "_relied", "_stranger", "attempts", "detector", "surroundings", "test",
+        "zone",
+    )  # fmt: skip
 
     def __init__(self, test: TestFact, moment: Moment) -> None:
         self.test = test
@@ -219,28 +221,56 @@ class Attempt:
         self.surroundings = moment.surroundings
         self.zone = moment.zone
         self._day: str | None = None
-        self._asked: list[str] | None = None
-        self._relied: tuple[str, ...] | None = None
+        self._met: Met | None = None
+        self._gas: list[Gas] | None = None
+        self._stranger: str | None = None
+        self._relied: tuple[str, ...] = ()
 
     @property
-    def asked(self) -> list[str]:
+    def met(self) -> Met:
+        """What the channels met in the test, as the detector is described now."""
+        if self._met is None:
+            self._met = met(self.detector.channels, self.test.shown)
+        return self._met
+
+    @property
+    def asked(self) -> tuple[str, ...]:
         """The channels with an alarm that gas must show."""
-        if self._asked is None:
-            self._asked = [
-                channel.name
-                for channel in self.detector.channels
-                if any(alarm.shown_by == "gas" for alarm in channel.alarms)
-            ]
-        return self._asked
+        return asked(self.detector.channels)
+
+    @property
+    def gas(self) -> list[Gas]:
+        """Each cylinder of the test that is known."""
+        if self._gas is None:
+            self._gas = self._look_up()
+        return self._gas
+
+    @property
+    def stranger(self) -> str | None:
+        """The first cylinder of the test that is not known; None where all are."""
+        if self._gas is None:
+            self._gas = self._look_up()
+        return self._stranger
 
     @property
     def relied(self) -> tuple[str, ...]:
         """The test and the descriptions of its cylinders, of those that are known."""
-        if self._relied is None:
-            known = [known_cylinder(self, name) for name in self.test.cylinders]
-            described = [each.described_by for each in known if each is not None]
-            self._relied = (self.test.entry, *(entry for entry in described if entry is not None))
+        if self._gas is None:
+            self._gas = self._look_up()
         return self._relied
+
+    def _look_up(self) -> list[Gas]:
+        entry = self.test.entry
+        relied, found = [entry], []
+        for name in self.test.cylinders:
+            cylinder = known_cylinder(self, name)
+            if cylinder is not None and cylinder.described_by is not None:
+                found.append((name, cylinder, (entry, cylinder.described_by)))
+                relied.append(cylinder.described_by)
+            elif self._stranger is None:
+                self._stranger = name
+        self._relied = tuple(relied)
+        return found
 
     @property
     def day(self) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import attrgetter
 from typing import Final
 
 from pitbird.fleet.state import EVENTS_KEPT, CalibrationFact, ChannelFact
@@ -27,6 +28,7 @@ from pitbird.rules.predicates.base import (
 from pitbird.rules.predicates.currency import in_use, last_use
 from pitbird.science.gases import same_gas
 
+_AT: Final = attrgetter("at")
 _GASES: Final = Parameter(
     "gases",
     Kind.NAMES,
@@ -83,8 +85,9 @@ def _latest(
 
 
 def _entries(calibrations: list[CalibrationFact]) -> tuple[str, ...]:
-    if len(calibrations) == 1:
-        return (calibrations[0].entry,)
+    first = calibrations[0].entry if calibrations else ""
+    if calibrations and all(calibration.entry == first for calibration in calibrations):
+        return (first,)
     return tuple(dict.fromkeys(calibration.entry for calibration in calibrations))
 
 
@@ -109,7 +112,7 @@ def calibrated_within_days(moment: Moment, rule: Bound) -> Finding:
     latest = _latest(moment, rule, channels)
     if isinstance(latest, Finding):
         return latest
-    oldest = min(latest, key=lambda calibration: calibration.at)
+    oldest = min(latest, key=_AT)
     end = days_after(oldest.at, rule.values["days"])
     if moment.as_of >= end:
         facts: Facts = (
@@ -144,7 +147,7 @@ def calibrated_this_shift(moment: Moment, rule: Bound) -> Finding:
     latest = _latest(moment, rule, channels)
     if isinstance(latest, Finding):
         return latest
-    oldest = min(latest, key=lambda calibration: calibration.at)
+    oldest = min(latest, key=_AT)
     end: Ms = next_change_over(oldest.at, zone, change_overs)
     if moment.as_of >= end:
         facts: Facts = (("channel", oldest.channel), at("calibrated_at", oldest.at), at("ended_at", end))
@@ -218,7 +221,7 @@ def calibrated_since_use(moment: Moment, rule: Bound) -> Finding:
     if isinstance(latest, Finding):
         return latest
     used = last_use(moment)
-    oldest = min(latest, key=lambda calibration: calibration.at, default=None)
+    oldest = min(latest, key=_AT, default=None)
     if used is not None and (oldest is None or oldest.at <= used[0]):
         entries = (used[1],) if oldest is None else (used[1], oldest.entry)
         return rule.finds("not-calibrated-since-use", (at("back_at", used[0]),), entries)

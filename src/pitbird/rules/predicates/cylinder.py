@@ -3,11 +3,10 @@ of the test."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from decimal import Decimal
 from typing import Final
 
-from pitbird.fleet.state import SPANS_KEPT, CylinderState
+from pitbird.fleet.state import SPANS_KEPT, CylinderState, ShownFact
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
     MET,
@@ -22,11 +21,11 @@ from pitbird.rules.predicates.base import (
     Parameter,
     Scope,
     at,
-    known_cylinder,
     number,
     predicate,
     real_day,
 )
+from pitbird.rules.predicates.met import once
 
 GAS: Final = {
     "bare-report": Code(NOT_APPLICABLE),
@@ -44,18 +43,9 @@ def none_named(attempt: Attempt, rule: Bound) -> Finding | None:
 
 def unknown_gas(attempt: Attempt, rule: Bound) -> Finding | None:
     """The finding if a cylinder of the test is not in the book or has entries that are not understood."""
-    for name in attempt.test.cylinders:
-        if known_cylinder(attempt, name) is None:
-            return rule.finds("cylinder-not-known", (("cylinder", name),), (attempt.test.entry,))
-    return None
-
-
-def known_gas(attempt: Attempt) -> Iterator[tuple[str, CylinderState, tuple[str, str]]]:
-    """Name, state and entries relied on, for every cylinder that is known."""
-    for name in attempt.test.cylinders:
-        cylinder = known_cylinder(attempt, name)
-        if cylinder is not None and cylinder.described_by is not None:
-            yield name, cylinder, (attempt.test.entry, cylinder.described_by)
+    if attempt.stranger is None:
+        return None
+    return rule.finds("cylinder-not-known", (("cylinder", attempt.stranger),), (attempt.test.entry,))
 
 
 @predicate(
@@ -77,7 +67,7 @@ def cylinder_in_date(attempt: Attempt, rule: Bound) -> Finding:
     if attempt.day is None:
         return rule.finds("no-site-clock")
     missing = None
-    for name, cylinder, entries in known_gas(attempt):
+    for name, cylinder, entries in attempt.gas:
         expires = real_day(cylinder.expires)
         if expires is None:
             missing = missing or rule.finds("no-expiry-known", (("cylinder", name),), entries)
@@ -106,12 +96,12 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
     tester's check that the gauge shows pressure. A check answered "no" is never made good by a reading."""
     if found := none_named(attempt, rule):
         return found
-    check = dict(attempt.test.checks).get("gauge_shows_pressure")
+    check = _gauge_check(attempt.test.checks)
     if check is not None and check != "yes":
         return rule.finds("pressure-check-said-no", (), (attempt.test.entry,))
     missing = None
     by_check = False
-    for name, cylinder, entries in known_gas(attempt):
+    for name, cylinder, entries in attempt.gas:
         minimum = number(cylinder.minimum_pressure_bar)
         if minimum is None:
             missing = missing or rule.finds("no-minimum-pressure-known", (("cylinder", name),), entries)
@@ -130,16 +120,30 @@ def cylinder_above_minimum_pressure(attempt: Attempt, rule: Bound) -> Finding:
     return rule.finds("pressure-check-only" if by_check else "pressure-enough", (), attempt.relied)
 
 
+@once
+def _gauge_check(checks: tuple[tuple[str, str], ...]) -> str | None:
+    return dict(checks).get("gauge_shows_pressure")
+
+
+@once
+def _noted(shown: tuple[ShownFact, ...], name: str) -> Decimal | None:
+    """The lowest gauge reading of a cylinder that is noted in a test, if any."""
+    return min(
+        (
+            number(each.gauge_bar) or Decimal(0)
+            for each in shown
+            if each.cylinder == name and each.gauge_bar is not None
+        ),
+        default=None,
+    )
+
+
 def _pressure(attempt: Attempt, name: str, cylinder: CylinderState) -> tuple[Decimal, tuple[str, ...]] | None:
     """The pressure by gauge, with the entry it stands in if that is not the test. No number reads as none
     left."""
-    noted = [
-        number(shown.gauge_bar) or Decimal(0)
-        for shown in attempt.test.shown
-        if shown.cylinder == name and shown.gauge_bar is not None
-    ]
-    if noted:
-        return min(noted), ()
+    noted = _noted(attempt.test.shown, name)
+    if noted is not None:
+        return noted, ()
     read = [
         (-gauge.at, number(gauge.bar) or Decimal(0), gauge.entry)
         for gauge in cylinder.gauges
@@ -179,7 +183,7 @@ def cylinder_above_minimum_temperature(attempt: Attempt, rule: Bound) -> Finding
     missing = None
     strength = rule.strength if rule.values["unknown_is"] == "stops" else "warns"
     measured = number(attempt.test.temperature_c)
-    for name, cylinder, entries in known_gas(attempt):
+    for name, cylinder, entries in attempt.gas:
         minimum = number(cylinder.minimum_temperature_c)
         if minimum is None or measured is None:
             code = "no-minimum-temperature-known" if minimum is None else "temperature-not-known"
@@ -210,7 +214,7 @@ def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
         return found
     instant = attempt.test.at
     missing = None
-    for name, cylinder, entries in known_gas(attempt):
+    for name, cylinder, entries in attempt.gas:
         span = cylinder.withdrawn_at(instant)
         if span is not None:
             facts: Facts = (("cylinder", name), ("because", span.because), at("since_at", span.since))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from decimal import Decimal
 from math import floor
 
@@ -23,6 +22,7 @@ from pitbird.rules.predicates.base import (
     known_cylinder,
     predicate,
 )
+from pitbird.rules.predicates.met import Met, once
 from pitbird.rules.serving import serve
 from pitbird.science.challenge.judging import AlarmFound
 from pitbird.science.gases import gas_of, same_gas
@@ -50,28 +50,37 @@ def gas_sets_off_alarms(attempt: Attempt, rule: Bound) -> Finding:
     time for which it was on: with the leanest gas that the certificate allows and the slowest sensor that
     counts as healthy, and with a given probability. Other components than the channel's own gas do not
     count. A channel whose response time the book does not say cannot be judged."""
-    doubt: Finding | None = None
+    met, known = attempt.met, {name: cylinder for name, cylinder, _ in attempt.gas}
+    code, facts = _judged(rule, met, *[known.get(name) for name in met.cylinders])
+    if code:
+        return rule.finds(code, facts, (attempt.test.entry,))
+    return _nothing_recorded(attempt, rule) or rule.finds("gas-sets-off-alarms")
+
+
+@once
+def _judged(rule: Bound, met: Met, *cylinders: CylinderState | None) -> tuple[str, Facts]:
+    """Code and facts of the first channel whose alarm does not come, else of the first that cannot be judged;
+    no code where every alarm comes."""
+    known = dict(zip(met.cylinders, cylinders, strict=True))
     required = float(Decimal(rule.values["probability"]))
-    for channel, shown, cylinder in _met(attempt):
+    doubt: tuple[str, Facts] | None = None
+    for channel, shown in met.shown:
+        cylinder = known[shown.cylinder]
         if cylinder is None:
-            facts: Facts = (("cylinder", shown.cylinder),)
-            doubt = doubt or rule.finds("cylinder-not-known", facts, (attempt.test.entry,))
+            doubt = doubt or ("cylinder-not-known", (("cylinder", shown.cylinder),))
             continue
         # Whole seconds, rounded down: gas that was on for longer than this was on for at least this.
         seconds = float(max(floor(shown.gas_on_s), 1))
         served = serve(channel, cylinder.components, cylinder.balance, seconds, required)
         if served.found is None:
             facts = (("channel", channel.name), ("cylinder", shown.cylinder), ("why", "; ".join(served.why)))
-            doubt = doubt or rule.finds("alarm-not-judged", facts, (attempt.test.entry,))
+            doubt = doubt or ("alarm-not-judged", facts)
             continue
         alarm = served.asked
         code = _code(alarm, required)
         if code and alarm is not None:
-            facts = _facts(channel, shown, alarm, served.found.reading.own, seconds)
-            return rule.finds(code, facts, (attempt.test.entry,))
-    if doubt is not None:
-        return doubt
-    return _nothing_recorded(attempt, rule) or rule.finds("gas-sets-off-alarms")
+            return code, _facts(channel, shown, alarm, served.found.reading.own, seconds)
+    return doubt or ("", ())
 
 
 def _code(alarm: AlarmFound | None, required: float) -> str:
@@ -111,7 +120,7 @@ def _facts(channel: ChannelFact, shown: ShownFact, alarm: AlarmFound, reads: flo
 def methane_shown_methane(attempt: Attempt, rule: Bound) -> Finding:
     """A catalytic channel set up for methane was shown methane. Methane is the hardest to oxidise, so that a
     poisoned bead loses it first: it can have lost most of it and still answer another gas."""
-    beads = [channel.name for channel in attempt.detector.channels if _methane_bead(channel)]
+    beads = _methane_beads(attempt.detector.channels)
     if not beads:
         return rule.finds("no-methane-channel")
     met = [shown for shown in attempt.test.shown if shown.channel in beads]
@@ -121,15 +130,25 @@ def methane_shown_methane(attempt: Attempt, rule: Bound) -> Finding:
         cylinder = known_cylinder(attempt, shown.cylinder)
         if cylinder is None:
             return rule.finds("cylinder-not-known", (("cylinder", shown.cylinder),), (attempt.test.entry,))
-        if not any(same_gas(component.gas, "methane") for component in cylinder.components):
+        if not _holds_methane(cylinder.components):
             other = _burning(cylinder.components)
             facts = (("channel", shown.channel), ("cylinder", shown.cylinder), ("gas", other))
             return rule.finds("methane-by-another-gas", facts, (attempt.test.entry,))
     return rule.finds("methane-shown-methane")
 
 
-def _methane_bead(channel: ChannelFact) -> bool:
-    return channel.principle == "catalytic" and same_gas(channel.gas, "methane")
+@once
+def _methane_beads(channels: tuple[ChannelFact, ...]) -> tuple[str, ...]:
+    return tuple(
+        channel.name
+        for channel in channels
+        if channel.principle == "catalytic" and same_gas(channel.gas, "methane")
+    )
+
+
+@once
+def _holds_methane(components: tuple[ComponentFact, ...]) -> bool:
+    return any(same_gas(component.gas, "methane") for component in components)
 
 
 def _burning(components: tuple[ComponentFact, ...]) -> str:
@@ -141,21 +160,11 @@ def _burning(components: tuple[ComponentFact, ...]) -> str:
     return ", ".join(named)
 
 
-def _met(attempt: Attempt) -> Iterator[tuple[ChannelFact, ShownFact, CylinderState | None]]:
-    """What each channel that was asked met in the test: the channel, what it did, the cylinder if known."""
-    channels = {channel.name: channel for channel in attempt.detector.channels}
-    cylinders = {name: known_cylinder(attempt, name) for name in attempt.test.cylinders}
-    for shown in attempt.test.shown:
-        if shown.channel in attempt.asked:
-            yield channels[shown.channel], shown, cylinders.get(shown.cylinder)
-
-
 def _nothing_recorded(attempt: Attempt, rule: Bound) -> Finding | None:
     """What is found where the gas that channels met is not on record; None where it is."""
-    met = {shown.channel for shown in attempt.test.shown}
-    absent = [name for name in attempt.asked if name not in met]
-    if not absent and attempt.asked:
+    met = attempt.met
+    if not met.absent and met.asked:
         return None
     if attempt.reported:
         return rule.finds("bare-report")
-    return rule.finds("gas-not-recorded", (("channels", ", ".join(absent)),), (attempt.test.entry,))
+    return rule.finds("gas-not-recorded", (("channels", ", ".join(met.absent)),), (attempt.test.entry,))

@@ -21,7 +21,8 @@ from pitbird.rules.predicates.base import (
     at,
     predicate,
 )
-from pitbird.rules.predicates.cylinder import GAS, known_gas, none_named, unknown_gas
+from pitbird.rules.predicates.cylinder import GAS, none_named, unknown_gas
+from pitbird.rules.predicates.met import once
 
 #: From how many failed tests in a row, or detectors, a failure is told as one that may lie with the gas.
 MAY_BE_GAS: Final = 2
@@ -30,13 +31,23 @@ MAY_BE_GAS: Final = 2
 def question_at(cylinder: CylinderState, instant: Ms, *, in_a_row: int, detectors: int) -> FailedOn | None:
     """The failed test by which a cylinder is in question at an instant: it failed by then with so many tests
     in a row or so many detectors (0 asks for neither), and no release has answered it yet."""
-    for failure in cylinder.failures:
-        asks = (0 < in_a_row <= failure.in_a_row) or (0 < detectors <= failure.detectors)
-        if asks and failure.at <= instant and (failure.until is None or instant < failure.until):
+    for failure in _asking(cylinder.failures, in_a_row, detectors):
+        if failure.at <= instant and (failure.until is None or instant < failure.until):
             return failure
     return None
 
 
+@once
+def _asking(failures: tuple[FailedOn, ...], in_a_row: int, detectors: int) -> tuple[FailedOn, ...]:
+    """The failed tests that ask about the cylinder at all."""
+    return tuple(
+        failure
+        for failure in failures
+        if 0 < in_a_row <= failure.in_a_row or 0 < detectors <= failure.detectors
+    )
+
+
+@once
 def facts_of(cylinder: str, failure: FailedOn) -> Facts:
     """The facts of a question about a cylinder."""
     return (
@@ -82,7 +93,9 @@ def cylinder_not_in_question(attempt: Attempt, rule: Bound) -> Finding:
         return found
     in_a_row, detectors = rule.values["in_a_row"], rule.values["detectors"]
     missing = None
-    for name, cylinder, entries in known_gas(attempt):
+    for name, cylinder, entries in attempt.gas:
+        if not cylinder.failures:
+            continue
         failure = question_at(cylinder, attempt.test.at, in_a_row=in_a_row, detectors=detectors)
         if failure is not None:
             return rule.finds("cylinder-in-question", facts_of(name, failure), (*entries, failure.entry))

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Final, NamedTuple
 
-from pitbird.fleet.state import ChannelFact, ComponentFact
+from pitbird.fleet.state import ChannelFact, ComponentFact, CylinderState
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
     MET,
@@ -17,6 +17,7 @@ from pitbird.rules.predicates.base import (
     Attempt,
     Bound,
     Code,
+    Facts,
     Kind,
     Parameter,
     Scope,
@@ -24,6 +25,7 @@ from pitbird.rules.predicates.base import (
     number,
     predicate,
 )
+from pitbird.rules.predicates.met import Met, once
 from pitbird.science.gases import BASES, gas_of, lfl_vol_pct, same_gas
 
 PPM_PER_VOL_PCT: Final = 10_000
@@ -168,26 +170,30 @@ def gas_in_window(attempt: Attempt, rule: Bound) -> Finding:
     window that follows from the highest alarm, and the gas was on no longer than the time in which the
     alarm must have come. A mixture without the channel's own gas, or a flammable limit that is not known,
     cannot be compared."""
-    test = attempt.test
+    test, met = attempt.test, attempt.met
+    if (met.absent or not met.asked) and not attempt.reported:
+        return rule.finds("gas-not-recorded", (("channels", ", ".join(met.absent)),), (test.entry,))
+    code, facts = _judged(rule, met, *[known_cylinder(attempt, name) for name in met.cylinders])
+    if code:
+        return rule.finds(code, facts, (test.entry,))
+    return rule.finds("bare-report" if met.absent else "gas-in-window")
+
+
+@once
+def _judged(rule: Bound, met: Met, *cylinders: CylinderState | None) -> tuple[str, Facts]:
+    """Code and facts of the first channel whose gas or time was wrong, else of the first that cannot be
+    compared; no code where all were right."""
+    known = dict(zip(met.cylinders, cylinders, strict=True))
     ask = rule.values
     limits = Limits(
         ask["low"], ask["high"], ask["flammable_max_pct_lfl"], ask["oxygen"], ask["oxygen_spread"],
         ask["flammable_s"], ask["toxic_s"], ask["oxygen_s"],
     )  # fmt: skip
-    channels = {channel.name: channel for channel in attempt.detector.channels}
-    asked = attempt.asked
-    met = {shown.channel for shown in test.shown}
-    absent = [name for name in asked if name not in met]
-    if (absent or not asked) and not attempt.reported:
-        return rule.finds("gas-not-recorded", (("channels", ", ".join(absent)),), (test.entry,))
-    doubt = None
-    for shown in test.shown:
-        channel = channels.get(shown.channel)
-        if channel is None or channel.name not in asked:
-            continue
-        cylinder = known_cylinder(attempt, shown.cylinder)
+    doubt: tuple[str, Facts] | None = None
+    for channel, shown in met.shown:
+        cylinder = known[shown.cylinder]
         if cylinder is None:
-            doubt = doubt or rule.finds("cylinder-not-known", (("cylinder", shown.cylinder),), (test.entry,))
+            doubt = doubt or ("cylinder-not-known", (("cylinder", shown.cylinder),))
             continue
         code, given, low, high, seconds = judge_strength(channel, cylinder.components, limits)
         facts = (
@@ -195,12 +201,9 @@ def gas_in_window(attempt: Attempt, rule: Bound) -> Finding:
             ("high", high), ("unit", channel.unit),
         )  # fmt: skip
         if code == "gas-not-comparable":
-            doubt = doubt or rule.finds(code, facts, (test.entry,))
+            doubt = doubt or (code, facts)
         elif code:
-            return rule.finds(code, facts, (test.entry,))
+            return code, facts
         elif not shown.gas_on_s <= seconds:
-            slow = (("channel", channel.name), ("seconds", str(seconds)))
-            return rule.finds("alarm-took-too-long", slow, (test.entry,))
-    if doubt is not None:
-        return doubt
-    return rule.finds("bare-report" if absent else "gas-in-window")
+            return "alarm-took-too-long", (("channel", channel.name), ("seconds", str(seconds)))
+    return doubt or ("", ())

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Final
 
-from pitbird.fleet.state import TESTS_KEPT
+from pitbird.fleet.state import TESTS_KEPT, ChannelFact
 from pitbird.fleet.times import HOUR
 from pitbird.rules.decision import Finding
 from pitbird.rules.predicates.base import (
@@ -19,12 +19,14 @@ from pitbird.rules.predicates.base import (
     Attempt,
     Bound,
     Code,
+    Facts,
     Kind,
     Parameter,
     Scope,
     number,
     predicate,
 )
+from pitbird.rules.predicates.met import once
 from pitbird.science.gases import gas_of
 
 _BARE: Final = {"bare-report": Code(NOT_APPLICABLE)}
@@ -54,8 +56,7 @@ def footing_accepted(attempt: Attempt, rule: Bound) -> Finding:
     """The test was seen and recorded, with the gas it was done with; a bare report of a pass counts only if
     the parameter says so. A pass in which a channel is noted as not having reached its alarm is none."""
     test = attempt.test
-    missed = [shown.channel for shown in test.shown if not shown.reached]
-    if missed:
+    if missed := attempt.met.missed:
         return rule.finds("report-contradicts-itself", (("channels", ", ".join(missed)),), (test.entry,))
     if test.footing == "shown":
         return rule.finds("shown-and-recorded" if test.shown and test.cylinders else "no-gas-recorded")
@@ -77,11 +78,8 @@ def footing_accepted(attempt: Attempt, rule: Bound) -> Finding:
 def every_alarm_shown(attempt: Attempt, rule: Bound) -> Finding:
     """Every channel that has an alarm to be shown by gas (as the detector is described now) reached the
     highest of them in the test. A detector none of whose alarms gas must show cannot be judged."""
-    reached: set[str] = set()
-    missed: set[str] = set()
-    for shown in attempt.test.shown:
-        (reached if shown.reached else missed).add(shown.channel)
-    asked = attempt.asked
+    met = attempt.met
+    asked, reached, missed = met.asked, met.reached, met.missed
     if not asked:
         return rule.finds("no-alarm-to-show")
     lacking = [name for name in asked if name in missed or (name not in reached and not attempt.reported)]
@@ -108,22 +106,24 @@ def signals_seen(attempt: Attempt, rule: Bound) -> Finding:
     fitted = attempt.detector.signals
     if not fitted:
         return rule.finds("no-signals-described")
-    seen = dict(attempt.test.signals)
-    lacking = [
-        name for name in fitted if seen.get(name) != "yes" and not (attempt.reported and name not in seen)
-    ]
+    lacking, unnoted = _answers(fitted, attempt.test.signals)
+    if not attempt.reported:
+        lacking = tuple(name for name in fitted if name in lacking or name in unnoted)
     if lacking:
         return rule.finds("signal-not-seen", (("signals", ", ".join(lacking)),), (attempt.test.entry,))
-    if attempt.reported and len(seen) < len(fitted):
+    if attempt.reported and len(dict(attempt.test.signals)) < len(fitted):
         return rule.finds("bare-report")
     return rule.finds("signals-seen")
 
 
-def _answers(asked: tuple[str, ...], said: tuple[tuple[str, str], ...]) -> tuple[list[str], list[str]]:
+@once
+def _answers(
+    asked: tuple[str, ...], said: tuple[tuple[str, str], ...]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Which of the asked-for things were answered "no", and which were not answered."""
     answers = dict(said)
-    wrong = [name for name in asked if answers.get(name, "yes") != "yes"]
-    absent = [name for name in asked if name not in answers]
+    wrong = tuple(name for name in asked if answers.get(name, "yes") != "yes")
+    absent = tuple(name for name in asked if name not in answers)
     return wrong, absent
 
 
@@ -200,33 +200,41 @@ def clean_air_right(attempt: Attempt, rule: Bound) -> Finding:
     (which then must not read zero either) and zero for every other gas. Where a reading is given it is
     judged, and a "yes" beside a wrong reading does not help; without a reading the yes or no of the tester
     is taken."""
+    code, facts, absent = _clean_air(attempt.detector.channels, attempt.test.clean_air)
+    if code == "clean-air-wrong":
+        return rule.finds(code, facts, (attempt.test.entry,))
+    if absent and not attempt.reported:
+        missing = (("channels", ", ".join(absent)),)
+        return rule.finds("clean-air-not-looked-at", missing, (attempt.test.entry,))
+    if code:
+        return rule.finds(code, facts, (attempt.test.entry,))
+    return rule.finds("bare-report" if absent else "clean-air-right")
+
+
+@once
+def _clean_air(
+    channels: tuple[ChannelFact, ...], clean_air: tuple[tuple[str, str | None, str], ...]
+) -> tuple[str, Facts, tuple[str, ...]]:
+    """Code and facts of the first channel that read wrong, else of the last whose description is doubtful,
+    else no code; and the channels that were not looked at."""
     looked: dict[str, list[tuple[str | None, str]]] = {}
-    for name, reading, right in attempt.test.clean_air:
+    for name, reading, right in clean_air:
         looked.setdefault(name, []).append((reading, right))
-    absent = []
+    absent = tuple(channel.name for channel in channels if channel.name not in looked)
     doubtful = None
-    for channel in attempt.detector.channels:
-        said = looked.get(channel.name)
-        if said is None:
-            absent.append(channel.name)
-            continue
-        for reading, right in said:
+    for channel in channels:
+        for reading, right in looked.get(channel.name, ()):
             verdict = "yes" if reading is None else judge_clean_air(
                 channel.gas, channel.principle, channel.clean_air, channel.clean_air_tolerance, reading
             )  # fmt: skip
             if verdict == "no" or right != "yes":
                 facts = (("channel", channel.name), ("reading", reading or ""), ("wanted", channel.clean_air))
-                return rule.finds("clean-air-wrong", facts, (attempt.test.entry,))
+                return "clean-air-wrong", facts, absent
             if verdict != "yes":
                 doubtful = channel
-    if absent and not attempt.reported:
-        return rule.finds(
-            "clean-air-not-looked-at", (("channels", ", ".join(absent)),), (attempt.test.entry,)
-        )
-    if doubtful is not None:
-        described = (("channel", doubtful.name), ("value", doubtful.clean_air))
-        return rule.finds("clean-air-value-doubtful", described, (attempt.test.entry,))
-    return rule.finds("bare-report" if absent else "clean-air-right")
+    if doubtful is None:
+        return "", (), absent
+    return "clean-air-value-doubtful", (("channel", doubtful.name), ("value", doubtful.clean_air)), absent
 
 
 @lru_cache(maxsize=8192)
@@ -253,12 +261,11 @@ def judge_clean_air(gas: str, principle: str, described: str, tolerance: str, re
 
 def _exposed(attempt: Attempt, rule: Bound) -> Finding | list[tuple[str, float]]:
     """Channel and seconds of gas, for every channel with an alarm to be shown by gas; or what is missing."""
-    on = {shown.channel: shown.gas_on_s for shown in attempt.test.shown}
-    asked = attempt.asked
-    absent = [name for name in asked if name not in on]
-    if (absent or not asked) and not attempt.reported:
-        return rule.finds("gas-on-not-recorded", (("channels", ", ".join(absent)),), (attempt.test.entry,))
-    exposed = [(name, on[name]) for name in asked if name in on]
+    met = attempt.met
+    if (met.absent or not met.asked) and not attempt.reported:
+        absent = (("channels", ", ".join(met.absent)),)
+        return rule.finds("gas-on-not-recorded", absent, (attempt.test.entry,))
+    exposed = [(name, met.on[name]) for name in met.asked if name in met.on]
     return exposed or rule.finds("bare-report")
 
 
