@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from pitbird.papers.bundle.offline_page import offline_page
+from tests.record.vectors import make_merkle
 from tests.vectors.bundles.cases import Case, case_named, cases, check
 
 if TYPE_CHECKING:
@@ -78,6 +80,34 @@ def test_every_bundle_of_the_vectors_is_answered_as_it_should_be(page: Page) -> 
         told = answered(page, case)
         check(case, told)
         assert [(each["code"], each["found"]) for each in told["papers"]] == list(case.papers)
+
+
+@pytest.mark.browser
+def test_forged_proofs_of_consistency_are_refused_and_true_ones_taken(page: Page) -> None:
+    """The sizes of bundles come from a signed checkpoint and are counts below 2^53."""
+    listed = json.loads(make_merkle.HERE.read_text("ascii"))["consistency"]
+    given = [
+        case
+        for case in listed
+        if all(0 <= int(case[name]) < 2**53 for name in ("old_size", "new_size"))
+        and all(len(case[name]) == 64 for name in ("old_root", "new_root"))
+        and all(len(each) == 64 for each in case["proof"])
+    ]
+    wrong = page.evaluate(
+        """async (cases) => {
+          const wrong = [];
+          for (const { base, done, holds, old_size, new_size, old_root, new_root, proof } of cases) {
+            const [from, to] = [Number(old_size), Number(new_size)];
+            const [before, after] = [bytesOfHex(old_root), bytesOfHex(new_root)];
+            const said = await consistent(from, to, before, after, proof.map(bytesOfHex));
+            if (said !== holds) wrong.push(`${base}: ${done}`);
+          }
+          return wrong;
+        }""",
+        given,
+    )
+    assert wrong == []
+    assert sum(not case["holds"] for case in given) > 500
 
 
 @pytest.mark.browser

@@ -25,6 +25,7 @@ from pitbird.record.leaf import leaf_of
 from pitbird.record.merkle import verify_consistency
 from pitbird.record.note import read_note, read_verifier_key
 from tests.record.test_merkle import CT_CONSISTENCY, CT_ROOTS, OTHER
+from tests.record.vectors import make_merkle
 from tests.vectors.bundles import fuzz
 from tests.vectors.bundles.book import (
     KEEPER,
@@ -315,6 +316,17 @@ def test_proofs_of_consistency_hold_for_all_small_trees_and_no_others() -> None:
                 told = verify.goes_on(other_size, old, size, new, proof)
                 assert told == book_says(other_size, old, size, new, proof)
                 assert not told
+
+
+def test_forged_proofs_of_the_record_are_refused_and_true_ones_taken() -> None:
+    for case in json.loads(make_merkle.HERE.read_text("ascii"))["consistency"]:
+        sizes = [int(case[name]) for name in ("old_size", "new_size")]
+        roots = [bytes.fromhex(case[name]) for name in ("old_root", "new_root")]
+        proof = [bytes.fromhex(each) for each in case["proof"]]
+        told = verify.goes_on(sizes[0], roots[0], sizes[1], roots[1], proof)
+        # A checkpoint counts at most 2^63 - 1 entries and its root is a hash; the reader of it sees to that.
+        if sizes[1] < 2**63 and all(len(root) == 32 for root in roots):
+            assert told is case["holds"], (case["base"], case["done"])
 
 
 @pytest.mark.parametrize(("old", "new"), CT_CONSISTENCY)

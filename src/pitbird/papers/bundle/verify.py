@@ -470,7 +470,7 @@ def goes_on(old_size: int, old_root: bytes, size: int, root: bytes, proof: Seque
     if not 0 <= old_size <= size or any(len(item) != 32 for item in proof):
         return False
     if old_size == 0:
-        return old_root == sha256(b"").digest() and not proof
+        return old_root == sha256(b"").digest() and not proof and (size > 0 or root == old_root)
     if old_size == size:
         return old_root == root and not proof
     path = list(proof)

@@ -383,6 +383,9 @@ async function readTree(lines, size, indices, root, broken, step) {
 /** RFC 9162 section 2.1.4.2: the newer tree begins with every leaf of the older one. */
 async function consistent(oldSize, newSize, oldRoot, newRoot, proof) {
   if (oldSize > newSize) return false;
+  const empty = await sha256(new Uint8Array());
+  if (oldSize === 0 && !same(oldRoot, empty)) return false;
+  if (newSize === 0 && !same(newRoot, empty)) return false;
   if (oldSize === newSize) return proof.length === 0 && same(oldRoot, newRoot);
   if (oldSize === 0) return proof.length === 0;
   const power = split(oldSize + 1) === oldSize;
