@@ -216,3 +216,62 @@ def test_answering_loads_no_numpy() -> None:
         "answer('challenge', dict(QUAD.request)); sys.exit('numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_regulator_that_gives_less_than_the_pump_draws_is_judged_on_what_reaches_the_sensors() -> None:
+    # Mixing of flows: 0.3 L/min of 100 ppm and 0.2 L/min of air make 60 ppm (conservation of amount).
+    plain = answer("challenge", asked())
+    found = answer("challenge", asked(regulator_l_min=0.3, pump_l_min=0.5))
+    assert found["share_of_test_gas"] == pytest.approx(0.6)
+    assert found["sensors"][1]["own_gas_reading"] == pytest.approx(60)
+    assert found["sensors"][3]["own_gas_reading"] == pytest.approx(0.6 * 18 + 0.4 * 20.9)
+    assert not found["suits"]
+    assert "the sensors get 60 % of the certified strength" in found["problems"][0]
+    low, alone = found["sensors"][1]["alarms"][0], plain["sensors"][1]["alarms"][0]
+    # -30 / ln 10 x ln(1 - 30/60) = 9.03 s in place of 4.65 s at 100 ppm
+    assert (alone["time_s"], low["time_s"]) == pytest.approx((4.6471, 9.0309), abs=1e-4)
+    assert low["undetected_loss"] == alone["undetected_loss"], "what a pass hides: the gas as certified"
+
+
+def test_a_hose_takes_its_time_from_the_gas_but_hides_no_less() -> None:
+    # 3 s a metre: summary of HSE safety alert CEMHD1-2020.
+    plain, found = answer("challenge", asked()), answer("challenge", asked(hose_m=5))
+    assert found["hose_delay_s"] == 15
+    for before, after in zip(plain["sensors"], found["sensors"], strict=True):
+        for alone, late in zip(before["alarms"], after["alarms"], strict=True):
+            if alone["time_s"] is not None:
+                assert late["time_s"] == pytest.approx(alone["time_s"] + 15)
+            if late["trips"]:
+                assert late["undetected_loss"] == alone["undetected_loss"]
+    assert found["sensors"][1]["alarms"][0]["trips"]
+    assert not answer("challenge", asked(hose_m=9))["sensors"][1]["alarms"][0]["trips"]
+    assert answer("challenge", asked(hose_m=9, hose_s_per_m=1))["hose_delay_s"] == 9
+    assert any("CEMHD1-2020" in caution for caution in found["cautions"])
+    assert any("takes up hydrogen sulfide" in caution for caution in found["cautions"])
+    assert any("5 m at 3 s a metre, a rule of thumb" in line for line in found["footing"])
+
+
+def test_hose_and_thin_gas_hold_together() -> None:
+    found = answer("challenge", asked(hose_m=2, regulator_l_min=0.3, pump_l_min=0.5))
+    assert found["sensors"][1]["alarms"][0]["time_s"] == pytest.approx(15.0309, abs=1e-4)
+
+
+def test_flows_hoses_and_vapours_that_stick_are_refused_together() -> None:
+    told = faults(asked(hose_m=-1, hose_s_per_m=0, regulator_l_min=0, pump_l_min=-2))
+    assert [line.split(" ")[0].rstrip(":") for line in told] == [
+        "challenge.regulator_l_min",
+        "challenge.pump_l_min",
+        "challenge.hose_m",
+        "challenge.hose_s_per_m",
+    ]
+    pentane = one(bead(gas="n-pentane"), [part("n-pentane", 0.75), part("oxygen", 18)], hose_m=3)
+    assert "over 15 minutes where methane took seconds" in faults(pentane)[0]
+    assert answer("challenge", {**pentane, "hose_m": 0})["hose_delay_s"] == 0
+
+
+def test_equal_flows_and_a_demand_flow_regulator_change_nothing() -> None:
+    plain = answer("challenge", asked())
+    for changes in ({"regulator_l_min": 0.5, "pump_l_min": 0.5}, {"pump_l_min": 0.5}):
+        found = answer("challenge", asked(**changes))
+        assert (found["sensors"], found["problems"]) == (plain["sensors"], plain["problems"])
+        assert len(found["cautions"]) == len(plain["cautions"]) + 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import isfinite
 from typing import Annotated, Final, Literal
 
 from pydantic import Field
@@ -11,6 +12,13 @@ from pitbird.calc.definition import Calculation, Example, Part, Request, Result
 from pitbird.calc.fields import Basis, Many
 from pitbird.record.faults import Fault, near, shown
 from pitbird.science.challenge import values, wording
+from pitbird.science.challenge.delivery import (
+    SECONDS_PER_METRE,
+    Delivery,
+    delivery_cautions,
+    diluted,
+    dilution,
+)
 from pitbird.science.challenge.judging import (
     REQUIRED_PROBABILITY,
     AlarmFound,
@@ -105,6 +113,14 @@ class ChallengeRequest(Request):
     "Least probability with which every alarm must come."
     gas: GasAsked
     "The test gas."
+    hose_m: NotNegative = 0.0
+    "Length of the hose between regulator and detector."
+    hose_s_per_m: Positive = SECONDS_PER_METRE
+    "Time that the gas takes for each metre of it, as measured; the default is a rule of thumb."
+    regulator_l_min: Positive | None = None
+    "Flow of a fixed-flow regulator; leave it out for a demand-flow one."
+    pump_l_min: Positive | None = None
+    "What the detector's pump draws; leave it out for a detector without a pump."
     sensors: Many[SensorAsked]
     "The sensors of the detector."
 
@@ -145,6 +161,10 @@ class ChallengeResult(Result):
     "Whether every alarm shown by gas trips, with the required probability at least."
     problems: tuple[str, ...]
     "What is wrong with this test, in sentences; empty where nothing is."
+    share_of_test_gas: float
+    "Share of test gas in what reaches the sensors, as a fraction; the rest is air drawn in beside it."
+    hose_delay_s: float
+    "Time in the hose; it is in every time of an alarm."
     sensors: tuple[SensorAnswer, ...]
 
 
@@ -176,6 +196,20 @@ def _sensor(asked: SensorAsked) -> values.Sensor:
     )
 
 
+def _delivery(request: ChallengeRequest) -> Delivery:
+    share = 1.0
+    if request.regulator_l_min is not None and request.pump_l_min is not None:
+        share = dilution(request.regulator_l_min, request.pump_l_min).share
+    return Delivery(share, request.hose_m, request.hose_s_per_m)
+
+
+def _flows_at_fault(request: ChallengeRequest) -> Iterator[Fault]:
+    for name in ("regulator_l_min", "pump_l_min"):
+        flow = getattr(request, name)
+        if flow is not None and not (isfinite(flow) and flow > 0):
+            yield Fault(name, shown(flow), "must be more than 0 L/min")
+
+
 def _fault(problem: Problem) -> Fault:
     value = "" if problem.value == "" else shown(problem.value)
     words = problem.problem
@@ -187,6 +221,7 @@ def _fault(problem: Problem) -> Fault:
 def check(request: ChallengeRequest) -> Iterator[Fault]:
     """All that is wrong with the numbers, the gases, the sensors, and the sensors in this gas, at once."""
     sensors = [_sensor(asked) for asked in request.sensors]
+    flows = list(_flows_at_fault(request))
     found = problems_of(
         _mixture(request.gas),
         sensors,
@@ -194,7 +229,9 @@ def check(request: ChallengeRequest) -> Iterator[Fault]:
         gas_on_s=request.gas_on_s,
         required_probability=request.required_probability,
         model=MODEL,
+        delivery=Delivery(1.0, request.hose_m, request.hose_s_per_m) if flows else _delivery(request),
     )
+    yield from flows
     yield from map(_fault, found)
 
 
@@ -203,16 +240,53 @@ def solve(request: ChallengeRequest) -> ChallengeResult:
     mixture = _mixture(request.gas)
     sensors = [_sensor(asked) for asked in request.sensors]
     basis, on, required = request.basis, request.gas_on_s, request.required_probability
-    found = judge(mixture, sensors, basis=basis, gas_on_s=on, required_probability=required, model=MODEL)
+    delivery = _delivery(request)
+    found = judge(
+        mixture,
+        sensors,
+        basis=basis,
+        gas_on_s=on,
+        required_probability=required,
+        model=MODEL,
+        delivery=delivery,
+    )
+    reached = diluted(mixture, delivery.share) if delivery.share < 1 else mixture
+    told = wording.problems(
+        found, reached, basis=basis, gas_on_s=on, required_probability=required, model=MODEL
+    )
     return ChallengeResult(
         footing=tuple(_footing(request)),
-        cautions=wording.cautions(found, mixture, basis=basis, gas_on_s=on, model=MODEL),
-        suits=found.suits,
-        problems=wording.problems(
-            found, mixture, basis=basis, gas_on_s=on, required_probability=required, model=MODEL
+        cautions=(
+            *wording.cautions(found, reached, basis=basis, gas_on_s=on, model=MODEL),
+            *delivery_cautions(mixture, sensors, delivery),
+            *_flow_cautions(request),
         ),
+        suits=found.suits,
+        problems=(*_dilution_told(request), *told),
+        share_of_test_gas=delivery.share,
+        hose_delay_s=delivery.delay_s,
         sensors=tuple(map(_answered, found.sensors)),
     )
+
+
+def _dilution_told(request: ChallengeRequest) -> Iterator[str]:
+    if request.regulator_l_min is not None and request.pump_l_min is not None:
+        finding = dilution(request.regulator_l_min, request.pump_l_min).finding
+        if finding:
+            yield finding
+
+
+def _flow_cautions(request: ChallengeRequest) -> Iterator[str]:
+    if request.pump_l_min is not None and request.regulator_l_min is None:
+        yield (
+            "No flow of a fixed-flow regulator is given: it is taken to give all that the pump draws, as a "
+            "demand-flow one does."
+        )
+    elif request.pump_l_min is not None:
+        yield (
+            "The flows are those stated: a pump draws more on a short hose and a regulator gives less as the "
+            "cylinder runs down; where they are close, measure them."
+        )
 
 
 def _answered(one: SensorFound) -> SensorAnswer:
@@ -247,6 +321,22 @@ def _footing(request: ChallengeRequest) -> Iterator[str]:
         "Probability: certified value (expanded uncertainty, k = 2) and span independent and normal, exact "
         "for their product; trips at the lean end and t90_s; undetected loss at the rich end and t90_fast_s"
     )
+    delivery = _delivery(request)
+    if delivery.hose_m:
+        own = request.hose_s_per_m != SECONDS_PER_METRE
+        source = "as given" if own else "a rule of thumb (HSE CEMHD1-2020, as summarised)"
+        yield (
+            f"Hose: {request.hose_m:g} m at {request.hose_s_per_m:g} s a metre, {source}, added to every "
+            "time; gases that do not stick to it only"
+        )
+    if delivery.share < 1:
+        yield (
+            "Dilution: share of test gas = regulator flow / pump flow, the rest clean air; alarms are judged "
+            "on what reaches the sensors, the loss a pass could hide on the gas as certified and without the "
+            "hose"
+        )
+    elif delivery.hose_m:
+        yield "The loss that a pass could hide is taken without the hose's delay, since it would hide more"
     if any(asked.principle == "catalytic" for asked in request.sensors):
         yield f"Other vapours on a bead, where no factor is given: {IN_WORDS}"
         yield (

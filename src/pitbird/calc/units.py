@@ -84,6 +84,7 @@ SUFFIXES: Final[Mapping[str, Measure]] = {
     "_per_day": Measure("rate", {"per day": "1/day", "per year": "1/julian_year"}),
     "_per_year": Measure("rate", {"per year": "1/julian_year"}),
     "_per_h": Measure("rate", {"per h": "1/hour", "per min": "1/minute"}),
+    "_s_per_m": Measure("time for a length", {"s/m": "second/meter", "s/ft": "second/foot"}),
     "_minutes": Measure("time", {**_MINUTE, **_SECOND, **_HOUR}),
     "_days": Measure("time", {**_DAY, **_HOUR, "weeks": "week", "years": "julian_year"}),
     "_s": Measure("time", {**_SECOND, **_MINUTE}),

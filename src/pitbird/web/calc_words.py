@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 _UNITS: Final = (
     ("_h_per_day", "h/day"), ("_m3_min", "m³/min"), ("_kj_mol", "kJ/mol"), ("_cm2_s", "cm²/s"),
     ("_vol_pct", "% vol"), ("_pct_lfl", "%LFL"), ("_per_day", "/day"), ("_per_year", "/year"),
-    ("_per_h", "/h"), ("_l_min", "L/min"),
+    ("_per_h", "/h"), ("_l_min", "L/min"), ("_s_per_m", "s/m"),
     ("_minutes", "min"), ("_ppm", "ppm"), ("_bar", "bar"), ("_days", "days"), ("_m3", "m³"), ("_pct", "%"),
     ("_below_c", "°C"), ("_c", "°C"), ("_l", "L"), ("_h", "h"), ("_s", "s"), ("_m", "m"),
 )  # fmt: skip
@@ -42,6 +42,11 @@ _LABELS: Final = {
     "trips": ("Comes in time", ""),
     "undetected_loss": ("Loss this test can miss", ""),
     "log_likelihood": ("Log-likelihood", ""),
+    "hose_m": ("Hose", "m"),
+    "hose_s_per_m": ("Time in the hose, each metre", "s/m"),
+    "hose_delay_s": ("Time in the hose", "s"),
+    "regulator_l_min": ("Flow of the regulator, if fixed", "L/min"),
+    "pump_l_min": ("What the pump draws", "L/min"),
     "first_fail": ("First failed", ""),
     "last_pass": ("Last passed", ""),
 }

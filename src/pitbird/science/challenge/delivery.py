@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from pitbird.science.challenge.readings import NotJudged, Problem
-from pitbird.science.challenge.values import AIR_OXYGEN_VOL_PCT, Component, Mixture, canonical
+from pitbird.science.challenge.values import (
+    AIR_OXYGEN_VOL_PCT,
+    Component,
+    Mixture,
+    Sensor,
+    burns,
+    canonical,
+)
 from pitbird.science.gases import same_gas
 
 #: Rule of thumb where nothing better is known (HSE, safety alert CEMHD1-2020, as summarised; see HSE RR635).
@@ -26,6 +34,70 @@ FIRST_TEST: Final = (
     "The first test with a hose, or for a new use, goes through the hose with the gas itself where that can "
     "be done (HSE CEMHD1-2020)."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """How gas comes from the regulator to the sensors: which share of what they get is test gas, [-], and
+    the length of hose between, [m], with the time that it takes, [s/m]."""
+
+    share: float = 1.0
+    hose_m: float = 0.0
+    hose_s_per_m: float = SECONDS_PER_METRE
+
+    @property
+    def delay_s(self) -> float:
+        """Time in the hose, [s]."""
+        return self.hose_m * self.hose_s_per_m
+
+
+STRAIGHT: Final = Delivery()
+
+
+def delivery_problems(mixture: Mixture, sensors: Sequence[Sensor], delivery: Delivery) -> list[Problem]:
+    """What is wrong with a delivery: lengths that cannot be, and gases on which alarms hang that stick to
+    the hose or are not known not to."""
+    found = []
+    if not 0 < delivery.share <= 1:
+        found.append(Problem("share", delivery.share, "must be more than 0 and no more than 1"))
+    if not (math.isfinite(delivery.hose_m) and delivery.hose_m >= 0):
+        found.append(Problem("hose_m", delivery.hose_m, "must be 0 metres or more"))
+    if not (math.isfinite(delivery.hose_s_per_m) and delivery.hose_s_per_m > 0):
+        found.append(Problem("hose_s_per_m", delivery.hose_s_per_m, "must be more than 0 seconds a metre"))
+    if found:
+        return found
+    for gas in hung_on(mixture, sensors):
+        try:
+            hose_delay(delivery.hose_m, gas)
+        except NotJudged as refused:
+            found += [replace(each, where="hose_m", value=delivery.hose_m) for each in refused.problems]
+    return found
+
+
+def hung_on(mixture: Mixture, sensors: Sequence[Sensor]) -> list[str]:
+    """The components of a mixture by which a sensor is set off: its own gas, or all that burns."""
+    return [
+        component.gas
+        for component in mixture.components
+        if any(
+            same_gas(component.gas, sensor.gas)
+            or (sensor.flammable and burns(component.gas))
+            or (sensor.principle == "photoionisation" and _carried(sensor, component.gas))
+            for sensor in sensors
+        )
+    ]
+
+
+def _carried(sensor: Sensor, gas: str) -> bool:
+    return any(same_gas(gas, named) for named, _ in sensor.relative_response)
+
+
+def delivery_cautions(mixture: Mixture, sensors: Sequence[Sensor], delivery: Delivery) -> tuple[str, ...]:
+    """What to heed of a hose; nothing where there is none."""
+    if not delivery.hose_m:
+        return ()
+    told = [caution for gas in hung_on(mixture, sensors) for caution in hose_delay(1, gas).cautions]
+    return tuple(dict.fromkeys((FIRST_TEST, *told)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import Final
 from pitbird.science.challenge import response
 from pitbird.science.challenge.chance import product_reaches
 from pitbird.science.challenge.checking import check
+from pitbird.science.challenge.delivery import STRAIGHT, Delivery, delivery_problems, diluted
 from pitbird.science.challenge.readings import Model, NotJudged, Problem, Reading, read
 from pitbird.science.challenge.values import Alarm, Mixture, Sensor, ShownBy
 from pitbird.science.challenge.windows import Window, window
@@ -34,7 +35,7 @@ class AlarmFound:
 
 @dataclass(frozen=True, slots=True)
 class SensorFound:
-    """One sensor under the gas, with the window that the guidance gives it."""
+    """One sensor under the gas, as it reaches the sensor, with the window that the guidance gives it."""
 
     sensor: Sensor
     reading: Reading
@@ -58,6 +59,7 @@ def judge(
     gas_on_s: float,
     required_probability: float = REQUIRED_PROBABILITY,
     model: Model | None = None,
+    delivery: Delivery = STRAIGHT,
 ) -> Found:
     r"""Whether a mixture, for as long as it is on, sets off every alarm that gas must show.
 
@@ -79,6 +81,10 @@ def judge(
     ``slowest_t90_s``
         the largest t90 that still passes at the certified value and full sensitivity.
 
+    ``delivery``: where air is drawn in beside the gas, what reaches the sensors is thinner, and a hose takes
+    time. Whether and when alarms come is judged with both; the loss that a pass could hide without them,
+    since a pump that draws less than is said, or a quicker hose, would hide more.
+
     ``suits``: gas shows at least one alarm, and every alarm that it must show trips, each with the required
     probability at least. Valid for a step of gas that reaches all sensors at once, at the temperature and
     pressure of the calibration. Raises ``NotJudged`` with every problem at once.
@@ -96,17 +102,39 @@ def judge(
         gas_on_s=gas_on_s,
         required_probability=required_probability,
         model=model,
+        delivery=delivery,
     )
     if problems:
         raise NotJudged(tuple(problems))
-    found = []
-    for sensor in sensors:
-        reading = read(sensor, mixture, basis, model)
-        alarms = tuple(alarm_found(sensor, alarm, reading, gas_on_s) for alarm in sensor.alarms)
-        found.append(SensorFound(sensor, reading, alarms, window(sensor, basis)))
+    found = [_under(sensor, mixture, basis, gas_on_s, model, delivery) for sensor in sensors]
     asked = [alarm for one in found for alarm in one.alarms if alarm.shown_by == "gas"]
     suits = bool(asked) and all(a.trips and a.probability >= required_probability for a in asked)
     return Found(tuple(found), suits)
+
+
+def _under(
+    sensor: Sensor, mixture: Mixture, basis: str, gas_on_s: float, model: Model | None, delivery: Delivery
+) -> SensorFound:
+    """One sensor under what reaches it."""
+    whole = read(sensor, mixture, basis, model)
+    own_window = window(sensor, basis)
+    if delivery == STRAIGHT:
+        alarms = tuple(alarm_found(sensor, alarm, whole, gas_on_s) for alarm in sensor.alarms)
+        return SensorFound(sensor, whole, alarms, own_window)
+    reached = read(sensor, diluted(mixture, delivery.share), basis, model) if delivery.share < 1 else whole
+    later = replace(sensor, delay_s=sensor.delay_s + delivery.delay_s)
+    alarms = tuple(_delivered(sensor, later, alarm, whole, reached, gas_on_s) for alarm in sensor.alarms)
+    return SensorFound(later, reached, alarms, own_window)
+
+
+def _delivered(
+    sensor: Sensor, later: Sensor, alarm: Alarm, whole: Reading, reached: Reading, gas_on_s: float
+) -> AlarmFound:
+    """One alarm: when it comes with what reaches the sensor, what a pass hides with the gas as certified."""
+    found = alarm_found(later, alarm, reached, gas_on_s)
+    if not found.trips:
+        return found
+    return replace(found, undetected_loss=alarm_found(sensor, alarm, whole, gas_on_s).undetected_loss)
 
 
 def problems_of(
@@ -117,6 +145,7 @@ def problems_of(
     gas_on_s: float,
     required_probability: float = REQUIRED_PROBABILITY,
     model: Model | None = None,
+    delivery: Delivery = STRAIGHT,
 ) -> list[Problem]:
     """All that is wrong with a challenge, by place: what is asked, and each sensor in this gas.
 
@@ -125,6 +154,7 @@ def problems_of(
     found = check(mixture, sensors, basis, gas_on_s, required_probability)
     if any(problem.where.startswith(("gas.", "basis")) for problem in found):
         return found
+    found += delivery_problems(mixture, sensors, delivery)
     at_fault = {problem.where.partition(".")[0] for problem in found}
     for n, sensor in enumerate(sensors):
         place = f"sensors[{n}]"
