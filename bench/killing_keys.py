@@ -1,8 +1,8 @@
 """Kill what makes checkpoints, changes the key and takes signatures at random moments; look after each.
 
 `python -m bench.killing_keys KILLS [SEED]` prints a report as JSON. The worker (`... work HOME SEED`) tells
-on its standard output what it begins and what was done, one JSON value a line, and touches nothing before a line
-came on its standard input.
+on its standard output what it begins and what was done, one JSON value a line, and touches nothing before a
+line came on its standard input.
 """
 
 from __future__ import annotations

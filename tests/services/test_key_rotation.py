@@ -199,6 +199,40 @@ def test_the_newest_checkpoint_gets_a_signature_of_the_present_key(fleet: Actor,
     assert set(verify_note(read_note(made.path.read_bytes()), [done.old, done.new])) == {done.old, done.new}
 
 
+def test_the_doctor_says_what_is_wrong_with_the_key(
+    fleet: Actor, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def told() -> str:
+        found = book_keys.check_key(tmp_path)
+        return f"{found.complaint}; {found.remedy}" if found.complaint else ""
+
+    assert told() == ""
+    checkpoints.make_checkpoint(tmp_path)
+    path = rotate(tmp_path, fleet).path
+    assert told() == ""
+
+    path.with_name("0002.note.new").write_bytes(b"")
+    assert "was broken off; nothing is lost: `pitbird checkpoint make`" in told()
+    path.with_name("0002.note.new").unlink()
+
+    (tmp_path / "book-key.pem").rename(tmp_path / "away")
+    assert told().startswith("the private key is gone")
+    (tmp_path / "away").rename(tmp_path / "book-key.pem")
+
+    note = path.read_bytes()
+    path.write_bytes(note[:-9])
+    assert told().startswith("they cannot be relied on")
+    path.unlink()
+    assert told().startswith("the note of change 1 is missing")
+    path.write_bytes(note)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(book, "of_kind", lambda kind: [])
+        assert "tells of 0 changes, beside it lie 1" in told()
+        patched.setattr(book, "of_kind", lambda kind: ["one"] if kind == "epoch" else [])
+        assert told() == "", "a restored copy may lie behind a change"
+
+
 def test_settling_does_nothing_where_nothing_is_under_way(fleet: Actor, tmp_path: Path) -> None:
     settle(tmp_path)
     assert list(tmp_path.iterdir()) == []

@@ -22,11 +22,12 @@ def command(
         from pitbird.store.guards import put_back
 
         put_back()
+    from pitbird.services.book_keys import check_key
     from pitbird.services.checking import full_check
     from pitbird.services.checkpoints import check_kept
 
     typer.echo(f"The book in {home()}")
-    checks = (*full_check(), check_kept(home()))
+    checks = (*full_check(), check_kept(home()), check_key(home()))
     for check in checks:
         told = f": {check.complaint}; {check.remedy}" if check.complaint else ""
         typer.echo(f"  {'WRONG' if told else 'right'}  {check.what}{told}")

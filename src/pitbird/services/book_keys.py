@@ -18,6 +18,7 @@ from django.db import transaction
 from pitbird.record.key_chain import follow_keys
 from pitbird.record.leaf import read_leaf
 from pitbird.record.note import COSIGNATURE, VerifierKey, read_verifier_key
+from pitbird.services.checking import Check
 from pitbird.services.moving import BookEmpty
 from pitbird.services.placing import move, put
 from pitbird.store import book
@@ -31,6 +32,16 @@ _GONE: Final = (
     "the book's private key is gone; put book-key.pem back from a copy of the folder. Without one, move "
     "book-key.pub, keys and checkpoints to where you keep old papers, and tell those who hold checkpoints "
     "that the book signs by a new key that nothing leads to"
+)
+
+
+_BROKEN_OFF: Final = (
+    "nothing is lost: `pitbird checkpoint make` finishes it where the book holds its entry, and drops it "
+    "where it does not"
+)
+_AGAIN: Final = (
+    "put book-key.pub and the folder keys back from a copy of the folder; without them whoever holds an "
+    "earlier key is not led on to the present one"
 )
 
 
@@ -146,6 +157,39 @@ def new_key(passphrase: bytes | None) -> tuple[Ed25519PrivateKey, bytes]:
     return key, key.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, lock)
 
 
+def check_key(home: Path) -> Check:
+    """Whether the book's key and its changes are there, hold, and are those that the book tells of.
+
+    Reads only; the private key is not opened, so that no passphrase is needed.
+    """
+    what = "the key of the book and its changes"
+    if book.head().size == 0 or not any((home / f"book-key.{kind}").exists() for kind in ("pem", "pub")):
+        return Check(what)
+    try:
+        keys = book_keys(home)
+        if not (home / "book-key.pem").exists():
+            return Check(what, "the private key is gone", _GONE)
+        if _staged(changes_folder(home)):
+            return Check(what, "a change of key was broken off", _BROKEN_OFF)
+    except (ValueError, OSError) as fault:  # the files may hold anything
+        return Check(what, f"they cannot be relied on ({fault})", _AGAIN)
+    return Check(what, _differing(keys), _AGAIN)
+
+
+def _differing(keys: tuple[VerifierKey, ...]) -> str:
+    """In what the changes beside the book are not those in it; empty where they are the same."""
+    entered = [read_leaf(row.leaf.encode()).body["new_key"] for row in book.of_kind("key-changed")]
+    beside = [hex_of(key) for key in keys[1:]]
+    if entered[: len(beside)] == beside and len(entered) > len(beside):
+        return f"the note of change {len(beside) + 1} is missing beside the book"
+    # A restored copy may lie behind a change; its epoch says so.
+    if entered != beside and not book.of_kind("epoch"):
+        return (
+            f"the book tells of {len(entered)} changes, beside it lie {len(beside)} that are not all the same"
+        )
+    return ""
+
+
 def settle(home: Path) -> None:
     """Finish a change of key that was broken off where the book knows of it; drop it where it does not."""
     if not _unsettled(home):
@@ -177,6 +221,8 @@ def _unsettled(home: Path) -> bool:
 
 
 def _staged(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        return []
     return [each for each in folder.iterdir() if _STAGED.fullmatch(each.name)]
 
 
