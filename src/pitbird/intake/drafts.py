@@ -23,7 +23,8 @@ from pitbird.intake.words import path_text
 
 #: The fields, of whatever kind, that hold an instant.
 INSTANTS: Final = frozenset({
-    "at", "due_back", "until", "since", "effective", "gas_on", "gas_off", "looked_from", "looked_to", "contact",
+    "at", "due_back", "until", "since", "effective", "gas_on", "gas_off", "looked_from", "looked_to",
+    "contact",
 })  # fmt: skip
 
 #: Where an ``at`` is a time; an alarm's ``at`` is its set-point.

@@ -24,7 +24,8 @@ _FORMS: Final = {
     base.UUID7: "not an entry's id; write a UUID of version 7 in lower case, "
     "such as 0195a000-0000-7000-8000-000000000001",
     base.ROOT: "must be the root of a tree: 64 hexadecimal digits in lower case",
-    base.PUBLIC_KEY: "must be a public key in base64url without padding: 43 characters of Ed25519, 87 of ES256",
+    base.PUBLIC_KEY: "must be a public key in base64url without padding: 43 characters of Ed25519, 87 of "
+    "ES256",
     base.SEALED: "must be the commitment to a text kept apart: sha256: and 64 hexadecimal digits",
     base.SUBJECT: "not a reference to a thing; write its sort, a colon and its code, such as detector:D-017",
     r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$": f"not a date; {DAY_FORM}",

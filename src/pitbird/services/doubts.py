@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState
@@ -18,7 +19,8 @@ from pitbird.store import book
 
 @dataclass(frozen=True)
 class Doubt:
-    """One entry that is left out: its own time lies after that at which it was recorded. ``body`` is what
+    """One entry that is left out: its own time lies after that at which it was recorded, or its
+    phone's clock was ahead. ``body`` is what
     counts of it, corrections heeded."""
 
     row: book.Row
@@ -27,7 +29,8 @@ class Doubt:
     @property
     def ahead(self) -> int:
         """By how many milliseconds its clock runs ahead, at the least."""
-        return max(self.row.at, ms_of(self.body["at"])) - self.row.recorded_at
+        told = int(Decimal(self.body.get("phone", {}).get("ahead_s", "0")) * 1000)
+        return max(max(self.row.at, ms_of(self.body["at"])) - self.row.recorded_at, told)
 
 
 class NotCountersigned(ValueError):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pitbird.fleet.folding.item import permits, runs_ahead
+from pitbird.fleet.folding.item import clock_in_doubt, permits, runs_ahead
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
@@ -80,9 +80,9 @@ def _recorded_before(entry_id: str, at: str) -> Ms | None:
 
 
 def _of_doubtful_clock(entry_id: str) -> bool:
-    """Whether an entry is dated after it was recorded."""
+    """Whether an entry is dated after it was recorded, or by a phone whose clock was ahead."""
     row = book.by_id(entry_id)
-    return row is not None and runs_ahead(Ms(row.at), Ms(row.recorded_at))
+    return row is not None and clock_in_doubt(read_leaf(row.leaf.encode()).body, Ms(row.recorded_at))
 
 
 def _return(body: ReturnedToService) -> Iterator[Fault]:

@@ -31,6 +31,7 @@ from pitbird.services.gate import GateRow, UnknownSubject, gate, gate_one
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, EntryRefused, IdTaken, prepare, write
 from pitbird.store import book
+from pitbird.web.field_api import router as field_router
 from pitbird.web.names import Names
 from pitbird.web.telling import subjects_in, tell_finding
 from pitbird.web.views import asked
@@ -44,6 +45,8 @@ api = NinjaAPI(
     openapi_url="openapi.json",
     urls_namespace="api",
 )
+
+api.add_router("field", field_router)
 
 MOST_BYTES: Final = 1_000_000
 _LOG: Final = logging.getLogger("pitbird.api")

@@ -4,9 +4,9 @@ Order. Entries are applied in the order of when they happened; at equal times wh
 what forbids, so that the fail wins. Any order of arrival gives the same state, because an entry that
 arrives out of order makes its subjects fold anew.
 
-Clocks. ``at`` more than two minutes after ``recorded_at`` cannot be right. An entry that permits
-(a pass, a return to service, a training) is then left out and listed as doubtful; one that forbids
-counts from when it was recorded.
+Clocks. ``at`` more than two minutes after ``recorded_at`` cannot be right, nor that of a phone whose clock
+was so far ahead of the server's. An entry that permits (a pass, a return to service, a training) is then left
+out and listed as doubtful; one that forbids counts, from when it was recorded at the latest.
 
 Corrections are flat: the correction with the highest index says what an entry is now worth. One that
 permits is believed only as far as its original allows (``item_instead``).

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 import msgspec
@@ -32,15 +33,25 @@ def runs_ahead(at: Ms, recorded_at: Ms) -> bool:
     return at > recorded_at + CLOCK_TOLERANCE
 
 
+def clock_in_doubt(body: Mapping[str, Any], recorded_at: Ms) -> bool:
+    """Whether an entry's own time cannot be right: it lies after the recording, or the phone that it was
+    written on knew its clock to be ahead of the server's when they last spoke."""
+    if runs_ahead(ms_of(body["at"]), recorded_at):
+        return True
+    ahead = body["phone"].get("ahead_s") if "phone" in body else None
+    return ahead is not None and Decimal(ahead) * 1000 > CLOCK_TOLERANCE
+
+
 def item_of(index: int, body: Mapping[str, Any], recorded_at: str) -> Item:
     """The item of an entry as it was written."""
     at, recorded = ms_of(body["at"]), ms_of(recorded_at)
-    in_doubt = runs_ahead(at, recorded)
+    late = runs_ahead(at, recorded)
+    in_doubt = late or clock_in_doubt(body, recorded)
     return Item(
         index=index,
         id=body["id"],
         kind=body["kind"],
-        order_at=recorded if in_doubt else at,
+        order_at=recorded if late else at,
         recorded_at=recorded,
         counts=not (in_doubt and permits(body)),
         body=body,
@@ -60,7 +71,8 @@ def item_instead(
     right, if a second person says when it happened. The correction's own time would prove nothing: any
     wrong clock is right once the hours have passed. What forbids counts as the correction says.
     """
-    replacement = correction["replacement"]
+    # Whoever corrects says when it happened; what the phone knew of its clock is of the original.
+    replacement = {name: value for name, value in correction["replacement"].items() if name != "phone"}
     item = item_of(index, {**replacement, "id": correction["corrects"]}, made_at)
     if not permits(item.body):
         return item
@@ -70,7 +82,7 @@ def item_instead(
     believed = (
         first["kind"] == item.kind
         and not runs_ahead(ms_of(replacement["at"]), recorded)
-        and not (runs_ahead(ms_of(first["at"]), recorded) and correction["by"] == first["by"])
+        and not (clock_in_doubt(first, recorded) and correction["by"] == first["by"])
     )
     return item if believed else replace(item, order_at=min(item.order_at, recorded), counts=False)
 

@@ -107,6 +107,11 @@ def expired(state: CylinderState, *, now: Ms, zone: str) -> bool:
     return state.expires is not None and state.expires < local(now, zone).date().isoformat()
 
 
+def in_question(state: CylinderState, now: Ms) -> bool:
+    """Whether tests failed on a cylinder one after another, so that its gas is to be asked about first."""
+    return question_at(state, now, in_a_row=MAY_BE_GAS, detectors=MAY_BE_GAS) is not None
+
+
 def against(state: CylinderState, *, now: Ms, zone: str) -> tuple[str, ...]:
     """What keeps a test with this cylinder from counting, in words; empty if nothing is known against it."""
     said = []
@@ -116,7 +121,7 @@ def against(state: CylinderState, *, now: Ms, zone: str) -> tuple[str, ...]:
         said.append(_("Expired on %(day)s.") % {"day": day_shown(state.expires)})
     if state.withdrawn_at(now) is not None:
         said.append(_("Quarantined: its gas is in doubt."))
-    elif question_at(state, now, in_a_row=MAY_BE_GAS, detectors=MAY_BE_GAS) is not None:
+    elif in_question(state, now):
         said.append(_("In question: tests failed on it one after another. Ask about the gas first."))
     if state.emptied_at is not None:
         said.append(_("Emptied or given up."))

@@ -1,0 +1,289 @@
+"""The API of phones: pairing, the snapshot with its tag, entries and PINs over HTTP."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+
+from pitbird.fleet.times import MINUTE, Ms, text_of
+from pitbird.services import clock, phones, pins
+from pitbird.services.writing import Actor
+from pitbird.store import book
+from pitbird.store.models import Login, Waiting
+from tests.phone import FieldPhone
+from tests.web.conftest import KEEPER, NOON, SITE, TESTER, Cast, ago, detector, passed
+
+BOSS = Actor(KEEPER, SITE, "Europe/Lisbon")
+
+
+def sent(client: Client, path: str, data: Any, **more: Any) -> Any:
+    return client.post(f"/api/field/{path}", json.dumps(data), content_type="application/json", **more)
+
+
+def paired(client: Client, phone: FieldPhone) -> Any:
+    """Pair a phone by a fresh link."""
+    secret, _until = phones.pair(phone.device, BOSS, label="Digester store", now=clock.now())
+    body = {"pairing": secret}
+    return sent(client, "pair", {"body": body, "signature": phone.sign(body)})
+
+
+def written_on(code: str, phone: FieldPhone, by: str = TESTER) -> dict[str, Any]:
+    body = {
+        **passed(code, ago(5)), "id": clock.new_id(), "zone": "Europe/Lisbon", "by": by, "where": SITE,
+    }  # fmt: skip
+    return phone.item(body)
+
+
+@pytest.fixture
+def phone(cast: Cast) -> tuple[FieldPhone, Client]:
+    made, client = FieldPhone(alg="ES256"), Client()
+    assert paired(client, made).status_code == 201
+    return made, client
+
+
+# --- Pairing
+
+
+def test_a_link_registers_one_phone_once(cast: Cast) -> None:
+    phone, client = FieldPhone(alg="ES256"), Client()
+    answer = paired(client, phone)
+    said = answer.json()
+    assert answer.status_code == 201
+    assert (said["device"], said["label"], said["site"]) == ("PH-01", "Digester store", "north-works")
+    kept = phones.phone(phone.device)
+    assert kept is not None
+    assert (kept.alg, kept.key, kept.fingerprint) == ("ES256", phone.key, said["fingerprint"])
+    cookie = answer.cookies["pitbird-device"]
+    assert (cookie["httponly"], cookie["samesite"]) == (True, "Strict")
+    [row] = [row for row in book.about(phone.device) if row.kind == "device"]
+    assert row.by == KEEPER
+
+
+def test_a_link_works_once_and_for_a_quarter_of_an_hour(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    secret, until = phones.pair("device:PH-01", BOSS, now=NOON)
+    assert until == NOON + 15 * MINUTE
+    body = {"pairing": secret}
+    phone, client = FieldPhone(), Client()
+    monkeypatch.setattr(clock, "now", lambda: until)
+    assert sent(client, "pair", {"body": body, "signature": phone.sign(body)}).status_code == 404
+    monkeypatch.setattr(clock, "now", lambda: Ms(until - 1))
+    assert sent(client, "pair", {"body": body, "signature": phone.sign(body)}).status_code == 201
+    other = FieldPhone()
+    assert sent(client, "pair", {"body": body, "signature": other.sign(body)}).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "body", [{"pairing": "x" * 43}, {}, {"pairing": 1}, None], ids=["unknown", "none", "number", "null"]
+)
+def test_without_the_secret_nothing_is_registered(cast: Cast, body: Any) -> None:
+    answer = sent(Client(), "pair", {"body": body, "signature": FieldPhone().sign({"pairing": "x"})})
+    assert answer.status_code == 404
+    assert phones.phones() == []
+
+
+def test_a_signature_by_another_key_registers_nothing_and_the_link_still_works(cast: Cast) -> None:
+    secret, _until = phones.pair("device:PH-01", BOSS, now=NOON)
+    body, phone = {"pairing": secret}, FieldPhone()
+    wrong = {**phone.sign(body), "key": FieldPhone().key}
+    assert sent(Client(), "pair", {"body": body, "signature": wrong}).status_code == 422
+    assert sent(Client(), "pair", {"body": body, "signature": phone.sign(body)}).status_code == 201
+
+
+# --- The snapshot
+
+
+def test_what_a_phone_carries(phone: tuple[FieldPhone, Client], cast: Cast) -> None:
+    said = phone[1].get("/api/field/snapshot").json()
+    assert (said["format"], said["as_of"]) == ("pitbird-field/1", text_of(NOON))
+    # The working day of the site ends at 04:00 in Lisbon, which is UTC in March.
+    assert said["until"] == "2026-03-03T04:00:00.000Z"
+    assert said["site"] == {
+        "code": "north-works", "name": "North works", "zone": "Europe/Lisbon", "change_overs": ["04:00"],
+    }  # fmt: skip
+    assert said["person"] is None
+    assert "csrf" not in said
+    assert said["device"]["code"] == "PH-01"
+    verdicts = {each["code"]: each["verdict"] for each in said["detectors"]}
+    assert verdicts == {"D-017": "may-go-out", "D-018": "out-of-service", "D-019": "not-yet"}
+    best = next(each for each in said["detectors"] if each["code"] == "D-017")
+    assert (best["until"], best["serial"], best["type"]) == ("2026-03-03T04:00:00.000Z", "Q-88213", 0)
+    worst = next(each for each in said["detectors"] if each["code"] == "D-018")
+    assert worst["reason"]
+    assert worst["out"] == ["test-failed"]
+    [kind] = said["types"]
+    assert [each["name"] for each in kind["plan"]["channels"]] == ["CH4", "O2", "CO", "H2S"]
+    assert kind["order"] == ["C-112"]
+    [cylinder] = said["cylinders"]
+    assert (cylinder["code"], cylinder["in_use"], cylinder["expired"]) == ("C-112", True, False)
+    assert said["last_cylinder"] == "C-112"
+    assert said["rules"]["checks"] == ["whole_and_clean", "inlets_clear", "battery"]
+    tester = next(each for each in said["people"] if each["code"] == "P-07")
+    assert (tester["name"], tester["tester"], tester["pin"]) == ("Rui Marrel", True, None)
+
+
+def test_the_seconds_to_an_alarm_follow_from_the_response(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    """A first-order sensor: t = t90 log10(R / (R - A)). 100 ppm CO, alarm at 60 ppm, t90 25 s:
+    25 log10(2.5) = 9.95 s (worked by hand from the definition of t90 in IEC 60079-29-1, from memory)."""
+    described = detector("D-020", "Q-88216")
+    for channel in described["channels"]:
+        assert "t90_s" not in channel
+    described = {**described, "channels": [{**each, "t90_s": "25"} for each in described["channels"]]}
+    cast.write(described, minutes_ago=1)
+    said = phone[1].get("/api/field/snapshot").json()
+    row = next(each for each in said["detectors"] if each["code"] == "D-020")
+    gas = said["types"][row["type"]]["gas"]["C-112"]
+    assert gas["channels"]["CO"]["expected_s"] == 10.0
+    assert gas["channels"]["CO"]["serves"] is True
+    lean = [each["lean_s"] for each in gas["channels"].values() if each["serves"]]
+    assert gas["needed_s"] >= max(lean)
+    untold = said["types"][next(each for each in said["detectors"] if each["code"] == "D-017")["type"]]
+    assert untold["gas"]["C-112"]["serves"] == "cannot-tell"
+    assert untold["gas"]["C-112"]["channels"]["CO"]["why"]
+
+
+def test_the_tag_holds_while_only_the_time_changes(
+    phone: tuple[FieldPhone, Client], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made, client = phone
+    first = client.get("/api/field/snapshot")
+    monkeypatch.setattr(clock, "now", lambda: Ms(NOON + MINUTE))
+    same = client.get("/api/field/snapshot", headers={"If-None-Match": first["ETag"]})
+    assert (same.status_code, same["Pitbird-Time"]) == (304, text_of(Ms(NOON + MINUTE)))
+    phones.note_known(made.device, TESTER, "pin", NOON)
+    assert sent(client, "entries", {"entries": [written_on("D-019", made)]}).status_code == 200
+    after = client.get("/api/field/snapshot", headers={"If-None-Match": first["ETag"]})
+    assert after.status_code == 200
+    assert after["ETag"] != first["ETag"]
+
+
+def test_it_is_packed_where_the_browser_takes_it(phone: tuple[FieldPhone, Client]) -> None:
+    answer = phone[1].get("/api/field/snapshot", headers={"Accept-Encoding": "gzip, br"})
+    assert answer["Content-Encoding"] == "gzip"
+    assert json.loads(gzip.decompress(answer.content))["format"] == "pitbird-field/1"
+
+
+@pytest.mark.slow
+def test_five_hundred_detectors_stay_below_150_kilobytes(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    from pitbird.services.writing import write_all
+
+    drafts = [detector(f"E-{n:03}", f"S-{n * 7919 % 100_003:06}") for n in range(500)]
+    write_all(drafts, cast.keeper, now=ago(2))
+    answer = phone[1].get("/api/field/snapshot", headers={"Accept-Encoding": "gzip"})
+    assert len(json.loads(gzip.decompress(answer.content))["detectors"]) == 503
+    assert len(answer.content) < 150_000
+
+
+def test_nobody_and_an_ended_phone_carry_nothing(phone: tuple[FieldPhone, Client]) -> None:
+    made, client = phone
+    assert Client().get("/api/field/snapshot").status_code == 401
+    phones.end(made.device, "lost", BOSS, now=NOON)
+    answer = client.get("/api/field/snapshot")
+    assert (answer.status_code, answer.json()["error"]) == (403, "device-ended")
+
+
+def test_a_site_that_is_not_known_is_refused(phone: tuple[FieldPhone, Client]) -> None:
+    assert phone[1].get("/api/field/snapshot", {"site": "nowhere"}).status_code == 422
+
+
+# --- Entries
+
+
+def test_entries_are_answered_one_by_one_with_the_decision_now(phone: tuple[FieldPhone, Client]) -> None:
+    made, client = phone
+    phones.note_known(made.device, TESTER, "pin", NOON)
+    good, stranger = written_on("D-019", made), written_on("D-017", FieldPhone("device:PH-77"))
+    answer = sent(client, "entries", {"entries": [good, good, stranger]})
+    said = answer.json()
+    assert answer.status_code == 200
+    assert [each["status"] for each in said["entries"]] == ["written", "already", "waiting"]
+    assert said["entries"][0]["id"] == good["body"]["id"]
+    assert said["entries"][2]["why"] == ["not-registered", "not-known-here"]
+    assert all(fault["problem"] for fault in said["entries"][2]["faults"])
+    assert {each["code"]: (each["verdict"], each["waiting"]) for each in said["detectors"]} == {
+        "D-019": ("may-go-out", 0), "D-017": ("may-go-out", 1),
+    }  # fmt: skip
+
+
+def test_an_ended_phone_may_still_send_and_its_entries_wait(phone: tuple[FieldPhone, Client]) -> None:
+    made, client = phone
+    phones.note_known(made.device, TESTER, "pin", NOON)
+    phones.end(made.device, "lost", BOSS, now=NOON)
+    said = sent(client, "entries", {"entries": [written_on("D-019", made)]}).json()
+    assert (said["entries"][0]["status"], said["entries"][0]["why"]) == ("waiting", ["device-ended"])
+    assert Waiting.objects.count() == 1
+
+
+def test_who_is_signed_in_is_known_on_their_phone(phone: tuple[FieldPhone, Client]) -> None:
+    made, client = phone
+    user = User.objects.create_user("rui", password="gas and rain 41")
+    Login.objects.create(user=user, person=TESTER, site=SITE)
+    client.force_login(user)
+    said = client.get("/api/field/snapshot").json()
+    assert (said["person"], bool(said["csrf"])) == ("P-07", True)
+    assert phones.is_known(made.device, TESTER)
+
+
+def test_nobody_may_send_and_a_session_needs_its_token(cast: Cast) -> None:
+    entries = {"entries": [written_on("D-019", FieldPhone())]}
+    assert sent(Client(), "entries", entries).status_code == 401
+    user = User.objects.create_user("rui", password="gas and rain 41")
+    Login.objects.create(user=user, person=TESTER, site=SITE)
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(user)
+    assert sent(client, "entries", entries).status_code == 401
+    token = client.get("/api/field/snapshot").json()["csrf"]
+    assert sent(client, "entries", entries, headers={"X-CSRFToken": token}).status_code == 200
+    assert Waiting.objects.get().sent_by == TESTER
+
+
+def test_a_form_of_another_site_is_let_in_by_no_cookie(phone: tuple[FieldPhone, Client]) -> None:
+    answer = phone[1].post("/api/field/entries", '{"entries": []}', content_type="text/plain")
+    assert answer.status_code == 401
+
+
+@pytest.mark.parametrize(
+    "data", ["[]", '{"entries": [' + ",".join(["{}"] * 201) + "]}"], ids=["list", "many"]
+)
+def test_a_request_that_cannot_be_read_keeps_nothing(phone: tuple[FieldPhone, Client], data: str) -> None:
+    answer = phone[1].post("/api/field/entries", data, content_type="application/json")
+    assert (answer.status_code, answer.json()["error"]) == (422, "refused")
+    assert Waiting.objects.count() == 0
+
+
+# --- PINs
+
+
+def test_a_pin_is_checked_over_the_network_and_never_carried(phone: tuple[FieldPhone, Client]) -> None:
+    made, client = phone
+    assert sent(client, "pin", {"person": "P-07", "pin": "4071"}).status_code == 404
+    pins.set_pin(TESTER, "4071", by=TESTER, now=NOON)
+    wrong = sent(client, "pin", {"person": "P-07", "pin": "4072"})
+    assert (wrong.status_code, wrong.json()["left"]) == (403, 4)
+    assert not phones.is_known(made.device, TESTER)
+    right = sent(client, "pin", {"person": "P-07", "pin": "4071"})
+    assert (right.status_code, right.json()["pin"]) == (200, text_of(NOON))
+    assert (
+        sent(client, "entries", {"entries": [written_on("D-019", made)]}).json()["entries"][0]["status"]
+        == "written"
+    )
+    carried = client.get("/api/field/snapshot").content.decode()
+    assert "4071" not in carried.replace("0195", "")
+    assert "md5$" not in carried
+    for _try in range(4):
+        assert sent(client, "pin", {"person": "P-07", "pin": "4072"}).status_code == 403
+    assert sent(client, "pin", {"person": "P-07", "pin": "4072"}).status_code == 423
+    assert sent(client, "pin", {"person": "P-07", "pin": "4071"}).status_code == 423
+
+
+def test_a_pin_needs_a_phone(cast: Cast, keeper: Client) -> None:
+    pins.set_pin(TESTER, "4071", by=TESTER, now=NOON)
+    assert sent(keeper, "pin", {"person": "P-07", "pin": "4071"}).status_code == 403
