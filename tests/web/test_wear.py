@@ -52,3 +52,10 @@ def test_a_limit_or_a_time_that_is_none_is_refused_in_words(keeper: Client, cast
     page = keeper.get(f"/evidence/wear?{asked}")
     assert page.status_code == 422
     assert "cannot be used here" in page.content.decode()
+
+
+def test_the_page_of_one_detector_says_why_nothing_can_be_told_yet(cast: Cast, keeper: Client) -> None:
+    page = keeper.get("/evidence/wear/D-017").content.decode()
+    assert "Do the sensors of" in page
+    assert "No month has three tests that wrote down the seconds to the alarm" in page
+    assert keeper.get("/evidence/wear/D-999").status_code == 404

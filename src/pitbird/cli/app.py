@@ -29,6 +29,7 @@ from pitbird.cli import (
     serve,
     test,
     verify,
+    wear,
     who_saw,
     write,
 )
@@ -85,6 +86,7 @@ for module in (
     erase,
     retention,
     verify,
+    wear,
 ):
     app.command(name=module.__name__.rpartition(".")[2])(module.command)
 app.command(name="look-back")(look_back.command)

@@ -86,19 +86,24 @@ def wear_ahead(
     days: float = AHEAD_DAYS,
     worn: float = WORN,
     site: str | None = None,
+    only: str | None = None,
     least_chance: float = 0.05,
     known: Known | None = None,
     calibrations: Iterable[Mapping[str, Any]] | None = None,
 ) -> WearAhead:
     """The sensors whose sensitivity may fall below a limit within so many days, with the chance of it.
 
-    ``calibrations`` are bodies of entries where the caller has them; else those of the book, corrections
-    heeded.
+    ``only`` looks at one detector. ``calibrations`` are bodies of entries where the caller has them; else
+    those of the book, corrections heeded.
     """
     from pitbird.science.drift import FEWEST
 
     source = known or Now()
-    states = {state.subject: state for state in source.all_of(DetectorState, site)}
+    states = {
+        state.subject: state
+        for state in source.all_of(DetectorState, site)
+        if only is None or state.subject == only
+    }
     found = readings_of(counted("calibration") if calibrations is None else calibrations, states, source)
     sensors, looked_at, too_few = [], 0, 0
     for state in states.values():

@@ -96,6 +96,7 @@ urlpatterns = [
     path("attempts", attempts.attempts, name="attempts"),
     path("evidence", evidence.evidence_page, name="evidence"),
     path("evidence/wear", wear.wear, name="wear"),
+    path("evidence/wear/<str:code>", wear.one, name="wear-one"),
     path("look-back", look_back.look_backs, name="look-backs"),
     path("look-back/<int:index>", look_back.after_failure, name="look-back-failure"),
     path("look-back/id/<str:entry_id>", look_back.by_id, name="look-back-by-id"),

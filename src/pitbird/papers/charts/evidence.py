@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from pitbird.papers.charts.drawing import PAGE, Ink, Size, Spec, axis, band, line, mark_at, svg
+from pitbird.papers.charts.drawing import PAGE, Ink, Size, Spec, axis, band, level, line, mark_at, points, svg
 
 #: Interval [days], share of time failed and not known, and its limits; None where there is no such number.
 Share = tuple[float, float | None, float | None, float | None]
@@ -35,6 +35,31 @@ def undetected(
     if today_days is not None:
         layers += mark_at([{"days": max(today_days, 0.5), "words": "as now"}], x, "words", left_of=False)
     return svg(layers, label, ink=ink, size=size)
+
+
+def creep(
+    months: Sequence[tuple[str, float]],
+    stated_s: float | None,
+    limit_s: float | None,
+    label: str,
+    *,
+    size: Size,
+    ink: Ink = PAGE,
+) -> str:
+    """The t90 of a sensor by the month, with the one stated and the slowest that a test would still show."""
+    rows = [{"day": day, "t90": t90} for day, t90 in months]
+    x: Spec = {
+        "field": "day",
+        "type": "temporal",
+        "title": None,
+        "axis": {"format": "%b %Y", "labelOverlap": True},
+    }
+    y = axis("t90", "t90 [s]", zero=True)
+    marks = ((stated_s, "stated"), (limit_s, "alarm too late above"))
+    lines = [{"t90": value, "words": words} for value, words in marks if value is not None]
+    return svg(
+        [line(rows, x, y), points(rows, x, y), *level(lines, y, "words", ink)], label, ink=ink, size=size
+    )
 
 
 def _pct(share: float | None) -> float | None:
