@@ -429,6 +429,58 @@ def test_the_schemas_of_all_kinds_are_plain_json_with_forms_that_mean_the_same_e
     assert "\\\\w" not in json.dumps(schemas)
 
 
+# --- What reaches the detector, and what the label says -----------------------------------------------------
+
+
+def like(kind: str, **changes: Any) -> dict[str, Any]:
+    """The kind's example with changes; None takes a field out."""
+    merged = {**copy.deepcopy(KINDS[kind].EXAMPLE), **changes}
+    return {name: value for name, value in merged.items() if value is not None}
+
+
+def test_a_pump_draws_only_in_a_detector_that_has_one() -> None:
+    KINDS["detector"].model_validate(like("detector", pump_l_min="0.5"))
+    with pytest.raises(ValidationError, match="belongs to a detector that 'draws' by pump"):
+        KINDS["detector"].model_validate(like("detector", draws="diffusion", pump_l_min="0.5"))
+    with pytest.raises(ValidationError, match="'pump_l_min', is above 0"):
+        KINDS["detector"].model_validate(like("detector", pump_l_min="0"))
+
+
+def test_a_hose_has_a_length_and_its_time_belongs_to_it() -> None:
+    KINDS["regulator"].model_validate(like("regulator", hose_m="1.5", hose_s_per_m="2"))
+    for changes, told in (
+        ({"hose_m": "-1"}, "'hose_m', is 0 or more"),
+        ({"hose_s_per_m": "2"}, "say its length too"),
+        ({"hose_m": "1", "hose_s_per_m": "0"}, "'hose_s_per_m', is above 0"),
+    ):
+        with pytest.raises(ValidationError, match=told):
+            KINDS["regulator"].model_validate(like("regulator", **changes))
+
+
+@pytest.mark.parametrize(
+    ("label", "told"),
+    [
+        ({"label_pct_lfl": "50", "label_lfl_vol_pct": "4.4"}, ""),
+        ({"label_pct_lfl": "50"}, ""),
+        ({"label_lfl_vol_pct": "5.0"}, ""),
+        (
+            {"label_pct_lfl": "50", "label_lfl_vol_pct": "5.0"},
+            "is 44 %LFL where 5.0 % vol is 100 %LFL, not 50",
+        ),
+        ({"label_pct_lfl": "0"}, "'label_pct_lfl' is above 0"),
+    ],
+)
+def test_a_label_that_contradicts_itself_is_refused(label: dict[str, str], told: str) -> None:
+    # 2.2 % vol is 50 % of 4.4 (IEC 60079-20-1:2010) and 44 % of 5.0 (NFPA 497:2008).
+    gas = {"gas": "methane", "amount": "2.2", "unit": "vol_pct", **label}
+    entry = like("cylinder", components=[gas])
+    if not told:
+        assert KINDS["cylinder"].model_validate(entry).subjects() == ("cylinder:C-112",)
+        return
+    with pytest.raises(ValidationError, match=re.escape(told)):
+        KINDS["cylinder"].model_validate(entry)
+
+
 # --- The page that explains them ----------------------------------------------------------------------------
 
 PAGE = (Path(__file__).parents[2] / "docs" / "kinds.md").read_text(encoding="utf-8")

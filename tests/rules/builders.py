@@ -21,6 +21,7 @@ from pitbird.fleet.state import (
     EventFact,
     FailureFact,
     GaugeFact,
+    OtherState,
     PersonState,
     ReasonOut,
     ShownFact,
@@ -176,6 +177,11 @@ def cylinder(**other: Any) -> CylinderState:
         **other,
     }
     return CylinderState(**fields)
+
+
+def regulator(subject: str = "regulator:R-03", **description: str) -> OtherState:
+    """A described regulator: ``flow``, ``flow_l_min``, ``hose_m``, ``hose_s_per_m``."""
+    return OtherState(subject=subject, described_by="regulator-1", description=description)
 
 
 def gauge(at: str, bar: str) -> GaugeFact:

@@ -83,6 +83,7 @@ class ShownFact(msgspec.Struct, frozen=True, gc=False):
     cylinder: str
     gas_on_s: float
     gauge_bar: str | None = None
+    regulator: str | None = None
 
 
 class TestFact(msgspec.Struct, frozen=True, gc=False):
@@ -226,6 +227,7 @@ class DetectorState(msgspec.Struct, frozen=True, gc=False):
     untested: UntestedIssue | None = None
     not_understood: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()
+    pump_l_min: str | None = None
 
 
 class ComponentFact(msgspec.Struct, frozen=True, gc=False):
@@ -235,6 +237,8 @@ class ComponentFact(msgspec.Struct, frozen=True, gc=False):
     amount: str
     unit: str
     expanded_uncertainty_pct: str | None = None
+    label_pct_lfl: str | None = None
+    label_lfl_vol_pct: str | None = None
 
 
 class Span(msgspec.Struct, frozen=True, gc=False):

@@ -57,6 +57,7 @@ COLUMNS: Final[dict[str, tuple[Column, ...]]] = {
         Column("signals", "what it warns with: sound, light, vibration", True, many=True),
         Column("firmware", "its firmware"),
         Column("draws", "pump or diffusion"),
+        Column("pump_l_min", "what its pump draws, litres a minute"),
         Column("activated", "date of first use"),
         Column("life_ends", "date on which its life ends"),
         Column("note", "a remark, kept apart from the book"),
@@ -105,6 +106,8 @@ COLUMNS: Final[dict[str, tuple[Column, ...]]] = {
         Column("amount", "its certified amount", True, part=True),
         Column("unit", "ppm or vol_pct", True, part=True),
         Column("expanded_uncertainty_pct", "relative expanded uncertainty (k = 2) in percent", part=True),
+        Column("label_pct_lfl", "the %LFL on the label", part=True),
+        Column("label_lfl_vol_pct", "what the label takes for 100 %LFL, % vol", part=True),
     ),
     "bump-test": (
         Column("detector", "the detector's code", True, sort="detector"),

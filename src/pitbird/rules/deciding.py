@@ -58,8 +58,9 @@ EASE: Final = (
     "test", "test-every-channel", "test-signals", "test-with-checks", "test-with-clean-air",
     "test-longer", "test-warmer", "test-with-temperature", "test-with-gauge", "fresh-air-and-test",
     "clear-and-test", "put-right-and-test", "hand-over", "hand-back-and-test", "test-by-trained",
-    "show-methane", "test-other-cylinder", "correct-entry", "describe-detector", "describe-cylinder",
-    "describe-person", "describe-site", "look-at-gas", "ask-gas-first", "look-at-sensor", "calibrate",
+    "show-methane", "test-other-cylinder", "fit-regulator", "correct-entry", "describe-detector",
+    "describe-cylinder", "describe-regulator", "describe-person", "describe-site", "look-at-gas",
+    "go-by-vol", "ask-gas-first", "look-at-sensor", "calibrate",
     "set-alarm-lower", "keep-as-it-is", "return-to-service", "train", "adopt-rules", "replace", "",
 )  # fmt: skip
 _RANK: Final = {remedy: rank for rank, remedy in enumerate(EASE)}

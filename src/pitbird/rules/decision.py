@@ -9,7 +9,7 @@ from typing import Final
 
 import msgspec
 
-from pitbird.fleet.state import CylinderState, PersonState
+from pitbird.fleet.state import CylinderState, OtherState, PersonState
 from pitbird.fleet.times import Ms
 
 
@@ -135,6 +135,7 @@ class Surroundings:
     rules_over_time: tuple[tuple[Ms, RuleSet], ...]
     cylinders: Mapping[str, CylinderState] = field(default_factory=dict)
     people: Mapping[str, PersonState] = field(default_factory=dict)
+    regulators: Mapping[str, OtherState] = field(default_factory=dict)
 
     def rules_at(self, instant: Ms) -> RuleSet | None:
         """The rule set in force at an instant."""

@@ -13,6 +13,7 @@ from typing import Final
 
 from pitbird.fleet.state import AlarmFact, ChannelFact, ComponentFact, OtherGas
 from pitbird.science.challenge import wording
+from pitbird.science.challenge.delivery import STRAIGHT, Delivery, diluted
 from pitbird.science.challenge.judging import REQUIRED_PROBABILITY, AlarmFound, Found, SensorFound, judge
 from pitbird.science.challenge.readings import NotJudged
 from pitbird.science.challenge.values import Alarm, Component, Mixture, Sensor
@@ -52,13 +53,14 @@ def serving(
     balance: str,
     gas_on_s: float,
     required_probability: float = REQUIRED_PROBABILITY,
+    delivery: Delivery = STRAIGHT,
 ) -> tuple[Served, ...]:
     """Each channel of a detector in the gas of a cylinder, the gas on for so many seconds.
 
     Channels are judged one by one, each on its own flammable basis. A channel without a t90 cannot be judged.
     """
     mixture = (components, balance)
-    return tuple(serve(channel, *mixture, gas_on_s, required_probability) for channel in channels)
+    return tuple(serve(channel, *mixture, gas_on_s, required_probability, delivery) for channel in channels)
 
 
 @lru_cache(maxsize=16_384)
@@ -68,6 +70,7 @@ def serve(
     balance: str,
     gas_on_s: float,
     required_probability: float = REQUIRED_PROBABILITY,
+    delivery: Delivery = STRAIGHT,
 ) -> Served:
     """One channel in the gas of a cylinder; kept, because fleets are of few types and few mixtures."""
     missing = tuple(_missing(channel, components, balance))
@@ -81,6 +84,7 @@ def serve(
             gas_on_s=gas_on_s,
             required_probability=required_probability,
             model=model_response,
+            delivery=delivery,
         )
     except NotJudged as refused:
         return Served(channel, None, tuple(problem.problem for problem in refused.problems))
@@ -88,14 +92,19 @@ def serve(
 
 
 def problems(
-    served: Served, components: tuple[ComponentFact, ...], balance: str, gas_on_s: float
+    served: Served,
+    components: tuple[ComponentFact, ...],
+    balance: str,
+    gas_on_s: float,
+    delivery: Delivery = STRAIGHT,
 ) -> tuple[str, ...]:
     """What is wrong with this gas for a channel, in sentences; what cannot be judged says why."""
     if served.found is None:
         return tuple(f"{served.channel.name}: {why}" for why in served.why)
+    mixture = _mixture(components, balance)
     return wording.problems(
         Found((served.found,), bool(served.serves)),
-        _mixture(components, balance),
+        diluted(mixture, delivery.share) if delivery.share < 1 else mixture,
         basis=served.channel.lfl_basis or IEC,
         gas_on_s=gas_on_s,
         required_probability=REQUIRED_PROBABILITY,

@@ -201,6 +201,17 @@ REMEDIES: Final[dict[str, Message]] = {
     "describe-cylinder": lambda _: _(
         "Enter what the cylinder's certificate says; or test with another cylinder."
     ),
+    "describe-regulator": lambda _: _(
+        "Enter the regulator with its flow, and which one is on the cylinder or was used in the test."
+    ),
+    "fit-regulator": lambda _: _(
+        "Fit a demand-flow regulator, or a fixed-flow one that gives at least what the pump draws; then do a "
+        "bump test."
+    ),
+    "go-by-vol": lambda _: _(
+        "Go by the % vol on the certificate and the detector's own LFL, not by the %LFL on the label; let a "
+        "competent person say which basis holds here."
+    ),
     "describe-person": lambda _: _("Enter the person and the training; or let another person do it."),
     "describe-site": lambda _: _("Enter the site with its time zone and change-over times."),
     "look-at-gas": lambda _: _(
@@ -413,6 +424,31 @@ SENTENCES: Final[dict[str, Message]] = {
     "alarm-may-not-come": lambda _: _(
         "{channel}: the {alarm} alarm at {at} {unit} comes within {seconds} s with a probability of "
         "{probability} only."
+    ),
+    "regulator-gives-enough": lambda _: _("The regulator gives what the pump draws."),
+    "no-pump": lambda _: _("The detector has no pump that would draw air in beside the gas."),
+    "no-gas-named": lambda _: _("Which gas its channels met is not recorded."),
+    "pump-not-described": lambda _: _(
+        "The regulator gives {given} L/min; what the detector's pump draws is not in the book, so whether "
+        "air is drawn in beside the gas cannot be told."
+    ),
+    "regulator-not-known": lambda _: _(
+        "Which regulator was on cylinder {cylinder}, or its flow, is not in the book, so whether it gives "
+        "what the pump draws cannot be told."
+    ),
+    "gas-thinned": lambda _: _(
+        "{channel}: the regulator on cylinder {cylinder} gives less, {given} L/min, than the pump draws, "
+        "{drawn} L/min: {share} % of what reaches the sensor is test gas{reaches}, the rest is air."
+    ),
+    "gas-on-too-short-for-hose": lambda _: _(
+        "Gas was on for less than {seconds} s and {hose} s in the hose on: {channels}."
+    ),
+    "lfl-basis-agrees": lambda _: _("Label and detector take the same concentration for 100 %LFL."),
+    "no-lfl-on-label": lambda _: _("The label's %LFL is not written down; the % vol of its certificate is."),
+    "no-lfl-channel": lambda _: _("No channel in %LFL was shown gas."),
+    "lfl-basis-differs": lambda _: _(
+        "{channel}: the label of cylinder {cylinder} says {on_label} %LFL {gas} (100 %LFL is {label_lfl} % "
+        "vol there); the detector takes {own_lfl} % vol for 100 %LFL, so a healthy one reads {reads} %LFL."
     ),
     "alarms-within-limits": lambda _: _("No alarm stands above the chosen exposure limits."),
     "no-limit-for-its-gases": lambda _: _("The chosen set has no limit for the gases it measures."),

@@ -121,6 +121,7 @@ class Around:
             found = known.some([*wanted, *((wearer,) if wearer else ())])
             self._cylinders = {s.subject: s for s in found.values() if isinstance(s, CylinderState)}
             self._people = {s.subject: s for s in found.values() if isinstance(s, PersonState)}
+        self._regulators: dict[str, OtherState] | None = None
         self._sites: dict[str | None, Surroundings] = {}
 
     def of(self, state: DetectorState) -> Surroundings:
@@ -140,7 +141,16 @@ class Around:
             rules_over_time=self._rules(place) if place else (),
             cylinders=self._cylinders,
             people=self._people,
+            regulators=self.regulators,
         )
+
+    @property
+    def regulators(self) -> dict[str, OtherState]:
+        """Every regulator of the book as known; there are few."""
+        if self._regulators is None:
+            found = self._known.some(book.subjects("regulator"))
+            self._regulators = {s.subject: s for s in found.values() if isinstance(s, OtherState)}
+        return self._regulators
 
     def _rules(self, place: SiteState) -> tuple[tuple[Ms, RuleSet], ...]:
         over_time = []

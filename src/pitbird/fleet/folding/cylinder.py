@@ -48,6 +48,8 @@ def _described(state: CylinderState, item: Item) -> CylinderState:
                 amount=component["amount"],
                 unit=component["unit"],
                 expanded_uncertainty_pct=component.get("expanded_uncertainty_pct"),
+                label_pct_lfl=component.get("label_pct_lfl"),
+                label_lfl_vol_pct=component.get("label_lfl_vol_pct"),
             )
             for component in body["components"]
         ),

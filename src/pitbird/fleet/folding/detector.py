@@ -82,6 +82,7 @@ def _described(state: DetectorState, item: Item) -> DetectorState:
         serial=body["serial"],
         firmware=body.get("firmware"),
         draws=body.get("draws", "diffusion"),
+        pump_l_min=body.get("pump_l_min"),
         signals=signals,
         site=body["home"],
         channels=channels,
@@ -139,6 +140,7 @@ def test_fact(item: Item, outcome: str) -> TestFact:
                 cylinder=application["cylinder"],
                 gas_on_s=seconds,
                 gauge_bar=application.get("gauge_bar"),
+                regulator=application.get("regulator"),
             )
             former = shown.get(fact.channel)
             if former is None or former.reached:

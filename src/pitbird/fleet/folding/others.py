@@ -106,7 +106,7 @@ def _texts(*names: str) -> Callable[[Mapping[str, Any]], dict[str, str]]:
 
 
 _DESCRIBED: Final = {
-    "regulator": _texts("flow", "flow_l_min", "serial"),
+    "regulator": _texts("flow", "flow_l_min", "hose_m", "hose_s_per_m", "serial"),
     "sensor": _texts("gas", "principle", "serial", "made", "fitted_in", "channel"),
     "genesis": _texts("title", "format", "begun"),
     "device": _texts("alg", "key", "label", "site", "at"),

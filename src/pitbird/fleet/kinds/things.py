@@ -7,7 +7,7 @@ detector whose channels or alarms changed needs gas again, which the fold sees f
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Final, Literal, Self
 
 from pydantic import Field, StrictBool, model_validator
 
@@ -197,6 +197,7 @@ class Detector(Body):
     serial: Name
     firmware: Name | None = None
     draws: Literal["pump", "diffusion"] = "diffusion"
+    pump_l_min: Dec | None = None
     signals: Annotated[tuple[Literal["sound", "light", "vibration"], ...], Field(min_length=1, max_length=3)]
     home: SiteRef
     channels: Annotated[tuple[Channel, ...], Field(min_length=1, max_length=12)]
@@ -207,6 +208,16 @@ class Detector(Body):
 
     def subjects(self) -> tuple[str, ...]:
         return (self.detector,)
+
+    @model_validator(mode="after")
+    def _only_a_pump_draws(self) -> Self:
+        if self.pump_l_min is None:
+            return self
+        if self.draws != "pump":
+            raise ValueError("what a pump draws, 'pump_l_min', belongs to a detector that 'draws' by pump")
+        if Decimal(self.pump_l_min) <= 0:
+            raise ValueError("what the pump draws, 'pump_l_min', is above 0")
+        return self
 
     @model_validator(mode="after")
     def _channels_bear_distinct_names(self) -> Self:
@@ -246,7 +257,11 @@ class Sensor(Body):
 
 
 class Regulator(Body):
-    """A regulator: the flow it gives, and whether it gives it always or only when drawn upon."""
+    """A regulator: the flow it gives, and whether it gives it always or only when drawn upon.
+
+    ``hose_m`` is the hose that goes from it to the detector, ``hose_s_per_m`` how long the gas took for a
+    metre of it where that was measured.
+    """
 
     SEALED: ClassVar[tuple[str, ...]] = ("note",)
     EXAMPLE: ClassVar[dict[str, Any]] = {
@@ -261,11 +276,23 @@ class Regulator(Body):
     regulator: RegulatorRef
     flow: Literal["fixed", "demand"]
     flow_l_min: Dec | None = None
+    hose_m: Dec | None = None
+    hose_s_per_m: Dec | None = None
     serial: Name | None = None
     note: Sealed | None = None
 
     def subjects(self) -> tuple[str, ...]:
         return (self.regulator,)
+
+    @model_validator(mode="after")
+    def _hose_has_a_length(self) -> Self:
+        if self.hose_m is not None and Decimal(self.hose_m) < 0:
+            raise ValueError("the length of the hose, 'hose_m', is 0 or more")
+        if self.hose_s_per_m is not None and self.hose_m is None:
+            raise ValueError("'hose_s_per_m' is of a hose: say its length too, 'hose_m'")
+        if self.hose_s_per_m is not None and Decimal(self.hose_s_per_m) <= 0:
+            raise ValueError("the time for a metre of hose, 'hose_s_per_m', is above 0")
+        return self
 
     @model_validator(mode="after")
     def _fixed_flow_is_a_number(self) -> Self:
@@ -274,13 +301,40 @@ class Regulator(Body):
         return self
 
 
+#: Labels round: so far may the %LFL on a label lie from its amount over its own LFL, in percent.
+LABEL_ROUNDED_PCT: Final = 5
+
+
 class Component(Part):
-    """One gas of a mixture, as its certificate says it (expanded uncertainty relative, k = 2)."""
+    """One gas of a mixture, as its certificate says it (expanded uncertainty relative, k = 2).
+
+    ``label_pct_lfl`` is the %LFL that stands on the label, ``label_lfl_vol_pct`` what the label takes for
+    100 %LFL, in % vol; the detector may take another value.
+    """
 
     gas: Name
     amount: Dec
     unit: Literal["ppm", "vol_pct"]
     expanded_uncertainty_pct: Dec | None = None
+    label_pct_lfl: Dec | None = None
+    label_lfl_vol_pct: Dec | None = None
+
+    @model_validator(mode="after")
+    def _label_agrees_with_itself(self) -> Self:
+        share, limit = self.label_pct_lfl, self.label_lfl_vol_pct
+        for name, value in (("label_pct_lfl", share), ("label_lfl_vol_pct", limit)):
+            if value is not None and Decimal(value) <= 0:
+                raise ValueError(f"'{name}' is above 0")
+        if share is None or limit is None:
+            return self
+        vol_pct = Decimal(self.amount) / (1 if self.unit == "vol_pct" else 10_000)
+        meant = 100 * vol_pct / Decimal(limit)
+        if abs(meant - Decimal(share)) * 100 > LABEL_ROUNDED_PCT * Decimal(share):
+            raise ValueError(
+                f"{self.amount} {self.unit} of {self.gas} is {meant:.3g} %LFL where {limit} % vol is 100 "
+                f"%LFL, not {share}; look at the label again, or leave 'label_lfl_vol_pct' out"
+            )
+        return self
 
 
 class Cylinder(Body):

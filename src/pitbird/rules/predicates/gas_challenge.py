@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from math import floor
+from typing import Any
 
 from pitbird.fleet.state import ChannelFact, ComponentFact, CylinderState, ShownFact
 from pitbird.rules.decision import Finding
@@ -23,7 +24,9 @@ from pitbird.rules.predicates.base import (
     predicate,
 )
 from pitbird.rules.predicates.met import Met, once
+from pitbird.rules.predicates.reaching import reached_by
 from pitbird.rules.serving import serve
+from pitbird.science.challenge.delivery import STRAIGHT, Delivery
 from pitbird.science.challenge.judging import AlarmFound
 from pitbird.science.gases import gas_of, same_gas
 
@@ -49,29 +52,33 @@ def gas_sets_off_alarms(attempt: Attempt, rule: Bound) -> Finding:
     """For every channel that had to show an alarm the gas, by its certificate, brings that alarm within the
     time for which it was on: with the leanest gas that the certificate allows and the slowest sensor that
     counts as healthy, and with a given probability. Other components than the channel's own gas do not
-    count. A channel whose response time the book does not say cannot be judged."""
+    count. Where air is drawn in beside the gas, what reaches the sensors is judged, and a hose takes its time
+    from the gas. A channel whose response time the book does not say cannot be judged."""
     met, known = attempt.met, {name: cylinder for name, cylinder, _ in attempt.gas}
-    code, facts = _judged(rule, met, *[known.get(name) for name in met.cylinders])
+    cylinders = [known.get(name) for name in met.cylinders]
+    code, facts = _judged(rule, met, *cylinders, *[each.delivery for each in reached_by(attempt)])
     if code:
         return rule.finds(code, facts, (attempt.test.entry,))
     return _nothing_recorded(attempt, rule) or rule.finds("gas-sets-off-alarms")
 
 
 @once
-def _judged(rule: Bound, met: Met, *cylinders: CylinderState | None) -> tuple[str, Facts]:
+def _judged(rule: Bound, met: Met, *around: Any) -> tuple[str, Facts]:
     """Code and facts of the first channel whose alarm does not come, else of the first that cannot be judged;
-    no code where every alarm comes."""
-    known = dict(zip(met.cylinders, cylinders, strict=True))
+    no code where every alarm comes. ``around`` are the cylinders met, then how their gas came, if it was not
+    straight, for each channel shown."""
+    known: dict[str, CylinderState | None] = dict(zip(met.cylinders, around, strict=False))
+    ways: tuple[Delivery, ...] = around[len(met.cylinders) :] or (STRAIGHT,) * len(met.shown)
     required = float(Decimal(rule.values["probability"]))
     doubt: tuple[str, Facts] | None = None
-    for channel, shown in met.shown:
+    for (channel, shown), way in zip(met.shown, ways, strict=True):
         cylinder = known[shown.cylinder]
         if cylinder is None:
             doubt = doubt or ("cylinder-not-known", (("cylinder", shown.cylinder),))
             continue
         # Whole seconds, rounded down: gas that was on for longer than this was on for at least this.
         seconds = float(max(floor(shown.gas_on_s), 1))
-        served = serve(channel, cylinder.components, cylinder.balance, seconds, required)
+        served = serve(channel, cylinder.components, cylinder.balance, seconds, required, way)
         if served.found is None:
             facts = (("channel", channel.name), ("cylinder", shown.cylinder), ("why", "; ".join(served.why)))
             doubt = doubt or ("alarm-not-judged", facts)

@@ -3,6 +3,7 @@ footing."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 from functools import lru_cache
 from typing import Final
@@ -27,6 +28,7 @@ from pitbird.rules.predicates.base import (
     predicate,
 )
 from pitbird.rules.predicates.met import once
+from pitbird.rules.predicates.reaching import reached_by
 from pitbird.science.gases import gas_of
 
 _BARE: Final = {"bare-report": Code(NOT_APPLICABLE)}
@@ -316,11 +318,14 @@ def attempts_within(attempt: Attempt, rule: Bound) -> Finding:
         "gas-on-long-enough": Code(MET),
         **_BARE,
         "gas-on-too-short": Code(NOT_MET, "test-longer"),
+        "gas-on-too-short-for-hose": Code(NOT_MET, "test-longer"),
         "gas-on-not-recorded": Code(NOT_MET, "test"),
     },
 )
 def gas_on_at_least(attempt: Attempt, rule: Bound) -> Finding:
-    """Gas was on for at least so many seconds on every channel that had to show an alarm."""
+    """Gas was on for at least so many seconds on every channel that had to show an alarm, and for as long
+    again as it takes through the hose of the regulator, where one is described (3 s a metre, or as
+    measured)."""
     exposed = _exposed(attempt, rule)
     if isinstance(exposed, Finding):
         return exposed
@@ -328,7 +333,22 @@ def gas_on_at_least(attempt: Attempt, rule: Bound) -> Finding:
     if short:
         facts = (("channels", ", ".join(short)), ("seconds", str(rule.values["seconds"])))
         return rule.finds("gas-on-too-short", facts, (attempt.test.entry,))
+    if late := _late(attempt, exposed, rule.values["seconds"]):
+        return rule.finds("gas-on-too-short-for-hose", late, (attempt.test.entry,))
     return rule.finds("gas-on-long-enough")
+
+
+def _late(attempt: Attempt, exposed: Iterable[tuple[str, float]], seconds: int) -> Facts:
+    """The channels on which gas was on for long enough, but not with the time in the hose; () for none."""
+    ways = reached_by(attempt)
+    hose: dict[str, float] = {}
+    for (channel, _), way in zip(attempt.met.shown, ways, strict=False):
+        hose[channel.name] = max(hose.get(channel.name, 0.0), way.delivery.delay_s)
+    late = [name for name, on in exposed if not on >= seconds + hose.get(name, 0.0)]
+    if not late:
+        return ()
+    longest = max(hose[name] for name in late)
+    return (("channels", ", ".join(late)), ("seconds", str(seconds)), ("hose", f"{longest:g}"))
 
 
 @predicate(

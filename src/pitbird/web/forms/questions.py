@@ -308,6 +308,8 @@ _THINGS: Final = (
         (
             Ask("flow", "choice", required=True),
             Ask("flow_l_min", "number"),
+            Ask("hose_m", "number"),
+            Ask("hose_s_per_m", "number"),
             Ask("serial", "keyed"),
             NOTE,
         ),

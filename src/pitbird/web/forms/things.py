@@ -217,6 +217,7 @@ class Detector(Rows):
     )  # fmt: skip
     WHOLE: Final = (
         ("make", "text"), ("model", "text"), ("serial", "keyed"), ("firmware", "text"), ("draws", "choice"),
+        ("pump_l_min", "number"),
         ("signals", "several"), ("home", "site"), ("activated", "day"), ("life_ends", "day"),
     )  # fmt: skip
 
@@ -229,7 +230,7 @@ class Detector(Rows):
             required = name in {"make", "model", "serial", "signals", "home", "draws"}
             self.ask(Ask(name, how, required=required))
             if like is not None and (
-                anew or name in {"make", "model", "firmware", "draws", "signals", "home"}
+                anew or name in {"make", "model", "firmware", "draws", "pump_l_min", "signals", "home"}
             ):
                 self.fields[name].initial = getattr(like, "site" if name == "home" else name, None)
         if like is None:
@@ -313,7 +314,9 @@ class Cylinder(Rows):
     PART = "components"
     FIRST_ROWS = 4
     MOST_ROWS = 16
-    ROW = ("gas", "amount", "unit", "expanded_uncertainty_pct")
+    ROW = (
+        "gas", "amount", "unit", "expanded_uncertainty_pct", "label_pct_lfl", "label_lfl_vol_pct",
+    )  # fmt: skip
     WHOLE: Final = (
         ("lot", "keyed"), ("certificate", "keyed"), ("traceable_to", "text"), ("balance", "text"),
         ("made", "day"), ("expires", "day"), ("water_capacity_l", "number"), ("free_gas_l", "number"),
@@ -347,6 +350,8 @@ class Cylinder(Rows):
                 "amount": part.amount,
                 "unit": part.unit,
                 "expanded_uncertainty_pct": part.expanded_uncertainty_pct,
+                "label_pct_lfl": part.label_pct_lfl,
+                "label_lfl_vol_pct": part.label_lfl_vol_pct,
             }
             for part in self.like.components
         ]
