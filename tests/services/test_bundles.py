@@ -25,7 +25,7 @@ from pitbird.record.bundle import verify_bundle
 from pitbird.services import bundle_papers, checkpoints, clock
 from pitbird.services.book_keys import public_key
 from pitbird.services.bundle_scope import Asked
-from pitbird.services.bundles import Made, Progress, make_bundle
+from pitbird.services.bundles import Made, Progress, bundle_steps, make_bundle
 from pitbird.services.erasing import erase_person
 from pitbird.services.key_rotation import rotate
 from pitbird.services.quick import QUICK
@@ -372,6 +372,23 @@ def test_a_changed_key_is_led_to_from_each_that_the_auditor_may_hold(
         told = verify(str(path), fingerprint, held.path.read_bytes())
         assert (told["answer"], told["faults"]) == ("holds", [])
     assert len(set(fingerprints)) == 3
+    assert checked(path, tmp_path)["answer"] == "holds"
+
+
+def test_a_key_that_is_changed_while_a_bundle_is_made_leaves_no_bundle(fleet: Actor, tmp_path: Path) -> None:
+    steps = bundle_steps(Asked(detectors=(D17,)), io.BytesIO(), tmp_path)
+    next(steps)
+    rotate(tmp_path, fleet, because="planned", now=ms("07:00"))
+    with pytest.raises(BundleRefused, match="key was changed while the bundle was made"):
+        list(steps)
+
+
+def test_a_time_stamp_of_the_checkpoint_goes_along(bundle: Bundle, fleet: Actor, tmp_path: Path) -> None:
+    held = checkpoints.make_checkpoint(tmp_path)
+    for end in (".tsr", ".tsa.pem"):
+        held.path.with_suffix(end).write_bytes(end.encode())
+    path = bundle(Asked(detectors=(D17,)))
+    assert (read(path, "checkpoint.tsr"), read(path, "checkpoint.tsa.pem")) == (b".tsr", b".tsa.pem")
     assert checked(path, tmp_path)["answer"] == "holds"
 
 

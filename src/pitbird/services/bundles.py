@@ -24,7 +24,7 @@ from pitbird.record.checkpoint import read_census
 from pitbird.record.cover import cover_lines
 from pitbird.record.leaf import read_leaf
 from pitbird.record.merkle import leaf_hash
-from pitbird.record.note import Note, sign_note
+from pitbird.record.note import Note, VerifierKey, sign_note
 from pitbird.services import bundle_pages, bundle_papers
 from pitbird.services.book_keys import changes, origin, public_key, signing_key
 from pitbird.services.bundle_scope import Asked, Scope, scope_of
@@ -98,6 +98,8 @@ def bundle_steps(
         if asked.since_size is not None:
             pile.add("consistency.json", proof_file(asked.since_size, size))
         pile.add("README.txt", readme(_told(asked, scope, left_out)))
+        if public_key(home) != VerifierKey(origin(), key.public_key().public_bytes_raw()):
+            raise BundleRefused("key: the book's key was changed while the bundle was made; make it again")
         text = pile.manifest(origin())
         note = Note(text, (sign_note(text, origin(), key),))
         length = pile.put_together(out, note.to_bytes(), buffer)
@@ -112,6 +114,9 @@ def _frame(pile: Pile, asked: Asked, scope: Scope, held: Kept, home: Path) -> No
     pile.add("scope.json", scope_json(_asked(asked), since=scope.since, subjects=scope.first))
     for number, note in enumerate(changes(home), start=1):
         pile.add(f"keys/{number:04d}.note", note)
+    for name, end in (("checkpoint.tsr", ".tsr"), ("checkpoint.tsa.pem", ".tsa.pem")):
+        if (path := held.path.with_suffix(end)).is_file():
+            pile.add(name, path.read_bytes())
     for name, data in verifiers().items():
         pile.add(name, data)
 
