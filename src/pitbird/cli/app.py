@@ -15,6 +15,7 @@ from pitbird.cli import (
     checkpoint,
     correct,
     demo,
+    device,
     doctor,
     doubts,
     erase,
@@ -95,6 +96,7 @@ app.command(name="seen")(who_saw.command)
 app.add_typer(audit.app, name="audit")
 app.add_typer(book.app, name="book")
 app.add_typer(checkpoint.app, name="checkpoint")
+app.add_typer(device.app, name="device")
 app.add_typer(checkpoint.key_app, name="key")
 app.add_typer(rules.app, name="rules")
 app.add_typer(importing.app, name="import")
