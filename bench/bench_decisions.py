@@ -15,7 +15,7 @@ from random import Random
 from typing import Any
 
 from pitbird.fleet.folding import apply, empty, fold, item_of
-from pitbird.fleet.state import DetectorState, State
+from pitbird.fleet.state import DetectorState, OtherState, State
 from pitbird.fleet.times import HOUR, MINUTE, Ms, ms_of, text_of
 from pitbird.rules.deciding import decide
 from pitbird.rules.decision import Verdict
@@ -63,6 +63,11 @@ class Growing:
         """The states of several subjects."""
         return {subject: self.states[subject] for subject in subjects if subject in self.states}
 
+    def regulators(self) -> dict[str, OtherState]:
+        """Every regulator as known."""
+        found = {name: self.states[name] for name in self.states if name.startswith("regulator:")}
+        return {name: state for name, state in found.items() if isinstance(state, OtherState)}
+
     def relevant(self, detector: str) -> Book:
         """What is known about a detector and all that its entries name."""
         named = {detector}
@@ -84,7 +89,7 @@ def live(seed: int) -> tuple[int, int]:
         for detector in (s for s in entry[1]["about"] if s.startswith("detector:")):
             state = growing.state(detector)
             assert isinstance(state, DetectorState)
-            around = Around(growing, of=state).of(state)
+            around = Around(growing, of=state, regulators=growing.regulators()).of(state)
             moments = [Ms(ms_of(entry[2]) + later) for later in LATER]
             said = [(at, decide(state, around, as_of=at)) for at in moments]
             decisions += len(said)

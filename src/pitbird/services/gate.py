@@ -111,7 +111,14 @@ def gate_one(
 class Around:
     """What stands around detectors: sites with clock and rules, cylinders, people; read once per question."""
 
-    def __init__(self, known: Known, *, of: DetectorState | None = None, wearer: str | None = None) -> None:
+    def __init__(
+        self,
+        known: Known,
+        *,
+        of: DetectorState | None = None,
+        wearer: str | None = None,
+        regulators: dict[str, OtherState] | None = None,
+    ) -> None:
         self._known = known
         if of is None:
             self._cylinders = {state.subject: state for state in known.all_of(CylinderState)}
@@ -121,7 +128,7 @@ class Around:
             found = known.some([*wanted, *((wearer,) if wearer else ())])
             self._cylinders = {s.subject: s for s in found.values() if isinstance(s, CylinderState)}
             self._people = {s.subject: s for s in found.values() if isinstance(s, PersonState)}
-        self._regulators: dict[str, OtherState] | None = None
+        self._regulators = regulators  # read when asked for, where they are not given
         self._sites: dict[str | None, Surroundings] = {}
 
     def of(self, state: DetectorState) -> Surroundings:
