@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -112,6 +113,56 @@ def test_a_row_in_which_only_a_choice_stands_is_empty(keeper: Client, cast: Cast
     typed = typed_of(registry.load("challenge").examples[0].request)
     page = keeper.post("/calculations/challenge", {**typed, "gas-components-9-unit": "ppm"})
     assert page.status_code == 200
+
+
+OWN = {
+    "released_gas_l": "34", "room_m3": "28.3",
+    "components-0-gas": "hydrogen sulfide", "components-0-ppm": "25",
+    "limits-0-gas": "hydrogen sulfide", "limits-0-ceiling_ppm": "10", "limits-0-source": "House rules, 2026",
+}  # fmt: skip
+
+
+def test_limits_of_ones_own_are_rows_and_give_what_the_api_gives(keeper: Client, cast: Cast) -> None:
+    empty = keeper.get("/calculations/room-release?example=none").content.decode()
+    assert all(f'name="limits-{row}-twa_8h_ppm"' in empty for row in (0, 1))
+    assert 'name="limits"' in empty
+    assert empty.count('id="c-limits"') == 1
+    html = keeper.post("/calculations/room-release", OWN).content.decode()
+    request = {
+        "released_gas_l": 34, "room_m3": 28.3, "components": [{"gas": "hydrogen sulfide", "ppm": 25}],
+        "limits": [{"gas": "hydrogen sulfide", "ceiling_ppm": 10, "source": "House rules, 2026"}],
+    }  # fmt: skip
+    told = keeper.post("/api/calc/room-release", json.dumps(request), content_type="application/json").json()
+    [part] = told["components"]
+    assert part["limit_source"] == "House rules, 2026"
+    assert number_shown(part["peak_ratio"]) in html
+    assert "House rules, 2026" in html
+
+
+def test_a_row_of_limits_in_another_unit_is_turned_into_ppm(keeper: Client, cast: Cast) -> None:
+    # 1 % vol = 10 000 ppm (SI: parts per hundred and per million).
+    as_ppm = keeper.post("/calculations/room-release", OWN).content.decode()
+    typed = {**OWN, "limits-0-ceiling_ppm": "0.001", "limits-0-ceiling_ppm-unit": "% vol"}
+    as_percent = keeper.post("/calculations/room-release", typed).content.decode()
+    told = [re.findall(r"<dd[^>]*>([^<]*)</dd>|<td[^>]*>([^<]*)</td>", page) for page in (as_ppm, as_percent)]
+    assert told[0] == told[1] != []
+
+
+def test_a_named_set_beside_rows_of_ones_own_is_refused_at_its_box(keeper: Client, cast: Cast) -> None:
+    page = keeper.post("/calculations/room-release", {**OWN, "limits": "eu"})
+    assert page.status_code == 422
+    assert "keep one of the two" in page.content.decode()
+    named = {key: value for key, value in OWN.items() if not key.startswith("limits")} | {"limits": "eu"}
+    assert keeper.post("/calculations/room-release", named).status_code == 200
+
+
+def test_faults_in_rows_of_limits_stand_at_their_own_row(keeper: Client, cast: Cast) -> None:
+    typed = {**OWN, "limits-0-source": "", "limits-1-gas": "benzen", "limits-1-source": "House rules"}
+    page = keeper.post("/calculations/room-release", typed)
+    html = page.content.decode()
+    assert page.status_code == 422
+    assert 'href="#c-limits-0-source"' in html
+    assert 'href="#c-limits-1-gas"' in html
 
 
 def test_a_fault_in_a_number_is_told_at_its_box(keeper: Client, cast: Cast) -> None:

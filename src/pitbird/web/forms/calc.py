@@ -15,6 +15,8 @@ from pitbird.science.gases import GASES
 from pitbird.web.calc_words import Words, words_of
 
 Schema = Mapping[str, Any]
+#: Empty rows that stand on the page where a list may take the place of a name.
+SPARE_ROWS: Final = 2
 #: The path of a row that is no part of the request.
 _NOWHERE: Final = "nowhere"
 Typed = Mapping[str, str]
@@ -66,7 +68,8 @@ class Group:
 
 @dataclass(frozen=True)
 class Rows:
-    """A list of parts; an empty one is always there to be filled where ``more`` was asked for."""
+    """A list of parts; an empty one is always there to be filled where ``more`` was asked for. ``named`` is
+    the choice of a name in its place, where the request takes either."""
 
     name: str
     path: str
@@ -75,6 +78,7 @@ class Rows:
     rows: tuple[Group, ...]
     required: bool
     faults: tuple[str, ...] = ()
+    named: Box | None = None
 
 
 Node = Box | Group | Rows
@@ -153,7 +157,7 @@ def _walk(nodes: Iterable[Node]) -> Iterable[Node]:
         if isinstance(node, Group):
             yield from _walk(node.nodes)
         elif isinstance(node, Rows):
-            yield from _walk(node.rows)
+            yield from _walk((node.named, *node.rows) if node.named else node.rows)
 
 
 class _Making:
@@ -192,18 +196,48 @@ class _Making:
         if shape.get("type") == "array" and "properties" in self._shape(shape.get("items", {})):
             return self._rows(self._shape(shape["items"]), name, path, words, help_text, required=required)
         box = self._box(field, shape, of, name, path, required=required)
+        if (item := self._own_rows(of)) is not None:
+            return self._either(box, item, required=required)
         try:
             return box, _value(box, field)
         except Refused as refused:
             told = tuple(fault.problem for fault in refused.faults)
             return replace(box, faults=(*box.faults, *told)), box.value
 
+    def _own_rows(self, of: Schema) -> Schema | None:
+        """The parts of a list that may stand in place of a name; None where a field takes no such list."""
+        for option in of.get("anyOf", ()):
+            if option.get("type") == "array" and "properties" in self._shape(option.get("items", {})):
+                return self._shape(option["items"])
+        return None
+
+    def _either(self, box: Box, item: Schema, *, required: bool) -> tuple[Rows, Any]:
+        """A name to choose, or rows of one's own; both at once are a fault, since only one can hold."""
+        rows, own = self._rows(
+            item, box.name, box.path, box.words, box.help, required=False, spare=SPARE_ROWS
+        )
+        named = replace(box, help="", words=Words("A named set", ""))
+        chosen = named.value.strip()
+        if chosen and own:
+            fault = "a named set is chosen, and rows of your own are filled in; keep one of the two"
+            named = replace(named, faults=(fault,))
+            return replace(rows, named=named, required=required), {"named": chosen, "own": own}
+        return replace(rows, named=named, required=required), chosen or own or None
+
     def _rows(
-        self, item: Schema, name: str, path: str, words: Words, help_text: str, *, required: bool
+        self,
+        item: Schema,
+        name: str,
+        path: str,
+        words: Words,
+        help_text: str,
+        *,
+        required: bool,
+        spare: int = 0,
     ) -> tuple[Rows, Any]:
         rows: list[Group] = []
         values: list[Any] = []
-        wanted = self._count(name) + (self.more == name)
+        wanted = max(self._count(name), spare) + (self.more == name)
         for index in range(max(wanted, 1 if required else 0)):
             row = f"{name}-{index}"
             # An empty row has no place in the list, and so no faults of its own.
