@@ -16,7 +16,7 @@ from django.test import Client
 from pitbird.fleet.times import Ms
 from pitbird.papers.bundle.verify import verify
 from pitbird.record.merkle import verify_inclusion
-from pitbird.services import checkpoints, clock
+from pitbird.services import checkpoints, clock, seeing
 from pitbird.services.audits import DAY, audits
 from pitbird.store import book
 from tests.web.conftest import SITE, Cast, passed
@@ -217,3 +217,19 @@ def test_what_was_asked_with_other_methods_changes_nothing(
     for address in ("/audit", "/audit/about/detector:D-017", "/audit/entry/0"):
         assert auditor.post(address).status_code == 405
     assert auditor.get("/audit/bundle").status_code == 405
+
+
+def test_reading_names_by_a_link_is_written_down_where_that_is_asked_for(
+    cast: Cast, keeper: Client, auditor: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(settings, "SEEN", True)
+    link = given(keeper)
+    entered(auditor, link)
+    (audit,) = audits()
+    (sight,) = [each for each in seeing.sights() if each.what == "audit"]
+    assert (sight.account, sight.about) == (seeing.LINK, audit.entry_id)
+    page = plain(keeper.get("/seen"))
+    assert "by a link" in page
+    assert f"/book/id/{audit.entry_id}" in page
+    entered(Client(), given(keeper, without_names="on"))
+    assert len([each for each in seeing.sights() if each.what == "audit"]) == 1

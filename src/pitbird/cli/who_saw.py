@@ -37,7 +37,7 @@ def command(
         [
             show_time(each.at, None),
             code(each.person) or "-",
-            "terminal" if each.account == seeing.TERMINAL else accounts.get(each.account, str(each.account)),
+            _account(each.account, accounts),
             seeing.WHAT[each.what],
             code(each.about) or "-",
         ]
@@ -46,6 +46,13 @@ def command(
     typer.echo(f"{len(lines)} of {seeing.count()} lines")
     if rows:
         typer.echo(table(["when", "who", "account", "what", "about"], rows, width=terminal_width()))
+
+
+def _account(account: int, names: dict[int, str]) -> str:
+    from pitbird.services import seeing
+
+    known = {seeing.TERMINAL: "terminal", seeing.LINK: "link"}
+    return known.get(account) or names.get(account, str(account))
 
 
 def saw(what: str, *, about: str = "") -> None:

@@ -23,15 +23,18 @@ WHAT: Final = {
     "name-search": "a search by name or wearer",
     "export": "the export of the book",
     "api": "an answer of the API",
+    "audit": "a part of the book, by an auditor's link",
 }
 TERMINAL: Final = 0
+#: By a link, without an account; what it was about is then the entry by which the link was given.
+LINK: Final = -1
 #: The same look again within this time is one line, as pages ask anew by themselves; an export never is.
 AGAIN: Final = 10 * MINUTE
 
 
 @dataclass(frozen=True)
 class Sight:
-    """One line: when, by which account (0: the terminal), whose it is, what was seen and about whom."""
+    """One line: when, by which account (0: the terminal, -1: a link), whose it is, what was seen and about whom."""
 
     at: Ms
     account: int

@@ -26,7 +26,7 @@ from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import ms_of
 from pitbird.papers.bundle.writing import BundleRefused
 from pitbird.record.leaf import read_leaf
-from pitbird.services import bundle_keeping, clock, proofs
+from pitbird.services import bundle_keeping, clock, proofs, seeing
 from pitbird.services import gate as gate_service
 from pitbird.services.audits import Reading, audit_by_secret, reading
 from pitbird.services.bundle_keeping import Ready
@@ -61,6 +61,8 @@ def _guarded(view: _View[_P]) -> Callable[Concatenate[HttpRequest, _P], HttpResp
             response: HttpResponseBase = render(request, "pitbird/audit_closed.html", status=403)
         else:
             response = view(request, held, *args, **kwargs)
+            if settings.SEEN and held.audit.asked.texts and response.status_code < 300:
+                seeing.record("audit", account=seeing.LINK, about=held.audit.entry_id)
         return _quiet(response)
 
     return page

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -15,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from pitbird.services import seeing as service
-from pitbird.services.seeing import TERMINAL, Sight
+from pitbird.services.seeing import LINK, TERMINAL, Sight
 from pitbird.web import names as naming
 from pitbird.web.names import Names
 from pitbird.web.who import require_keeper
@@ -30,6 +31,7 @@ WHAT_WORDS: Final[dict[str, Promise]] = {
     "name-search": gettext_lazy("a search by name or wearer"),
     "export": gettext_lazy("the export of the book"),
     "api": gettext_lazy("an answer of the API"),
+    "audit": gettext_lazy("a part of the book, by an auditor's link"),
 }
 
 
@@ -63,6 +65,8 @@ def seen(request: HttpRequest) -> HttpResponse:
 def _line(sight: Sight, names: Names, accounts: dict[int, str]) -> dict[str, object]:
     if sight.account == TERMINAL:
         account = _("at the terminal")
+    elif sight.account == LINK:
+        account = _("by a link")
     else:
         account = accounts.get(sight.account) or _("account %d, closed") % sight.account
     return {
@@ -71,9 +75,15 @@ def _line(sight: Sight, names: Names, accounts: dict[int, str]) -> dict[str, obj
         "who_address": naming.address(sight.person) if sight.person else "",
         "account": account,
         "what": WHAT_WORDS.get(sight.what, sight.what),
-        "about": names(sight.about),
-        "about_address": naming.address(sight.about) if sight.about else "",
+        "about": _("the link") if sight.account == LINK else names(sight.about),
+        "about_address": _about_address(sight),
     }
+
+
+def _about_address(sight: Sight) -> str:
+    if sight.account == LINK:
+        return reverse("entry-by-id", args=[sight.about])
+    return naming.address(sight.about) if sight.about else ""
 
 
 def _person(text: str) -> str:
