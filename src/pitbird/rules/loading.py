@@ -278,13 +278,17 @@ def shipped() -> tuple[str, ...]:
     return tuple(sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml")))
 
 
+def shipped_text(name: str) -> str:
+    """The TOML text of a rule set that comes with the package. Raises LookupError naming those there are."""
+    if name not in shipped():
+        raise LookupError(f"no rule set {name!r} comes with pitbird; there are: {', '.join(shipped())}")
+    return resources.files(__package__).joinpath(_SETS, f"{name}.toml").read_text(encoding="utf-8")
+
+
 @lru_cache(maxsize=16)
 def load_shipped(name: str) -> RuleSet:
     """A rule set that comes with the package. Raises LookupError naming those there are."""
-    if name not in shipped():
-        raise LookupError(f"no rule set {name!r} comes with pitbird; there are: {', '.join(shipped())}")
-    text = resources.files(__package__).joinpath(_SETS, f"{name}.toml").read_text(encoding="utf-8")
-    rules, faults = parse_rules(tomllib.loads(text))
+    rules, faults = parse_rules(tomllib.loads(shipped_text(name)))
     if rules is None:
         raise ValueError(f"the shipped rule set {name} is faulty: " + " ".join(map(str, faults)))
     return rules

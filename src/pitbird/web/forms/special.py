@@ -14,7 +14,7 @@ from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, Faile
 from pitbird.fleet.times import text_of
 from pitbird.record.canonical import parse
 from pitbird.record.errors import RecordError
-from pitbird.rules.decision import Verdict
+from pitbird.rules.decision import RuleSet, Verdict
 from pitbird.rules.loading import document_of, load_shipped, shipped
 from pitbird.services.gas_questions import unanswered
 from pitbird.services.gate import gate_one
@@ -369,6 +369,10 @@ class RulesAdopted(EntryForm):
             help_text=_("What differs from the rules in force stands below; look at it before you adopt."),
             initial=self.setting.given.get("rules"),
         )
+        self.ask_where_and_when()
+
+    def ask_where_and_when(self) -> None:
+        """Sites, from when, and a note."""
         self.fields["sites"] = forms.MultipleChoiceField(
             label=_("At which sites"),
             choices=[(state.subject, state.name) for state in naming.sites()],
@@ -398,16 +402,20 @@ class RulesAdopted(EntryForm):
             )
         return typed or now
 
+    def rule_set(self) -> RuleSet:
+        """The set that is adopted."""
+        return load_shipped(self.cleaned_data["rules"])
+
     def draft(self) -> dict[str, Any]:
         """The adoption, with the whole set of rules in it."""
-        chosen_set = self.cleaned_data["rules"]
+        rules = self.rule_set()
         made: dict[str, Any] = {
             "kind": "rules-adopted",
             "id": str(self.cleaned_data["entry_id"]),
-            "rules": f"rules:{chosen_set}",
+            "rules": f"rules:{rules.id}",
             "sites": self.cleaned_data["sites"],
             "effective": self.cleaned_data["effective"],
-            "document": document_of(load_shipped(chosen_set)),
+            "document": document_of(rules),
         }
         if self.cleaned_data.get("note"):
             made["note"] = self.cleaned_data["note"]

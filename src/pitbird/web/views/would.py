@@ -65,24 +65,28 @@ def would(request: HttpRequest, rules_id: str) -> HttpResponse:
         raise Http404(rules_id)
     question = asked.read(request)
     names = Names()
-    rows: tuple[Would, ...] = ()
-    changed: tuple[Would, ...] = ()
+    today: dict[str, Any] = {"total": 0, "changed": 0, "groups": []}
     if not question.faults:
-        answer = what_if(rules, now=question.now, site=question.site)
-        rows, changed = answer.rows, answer.changed
+        today = today_under(rules, question.now, names, site=question.site)
     context = {
+        **today,
         "here": "rules",
         "question": question,
         "rules": rules,
-        "total": len(rows),
-        "changed": len(changed),
-        "groups": _groups(changed, names),
         "differences": differences(rules, question.now, names, site=question.site),
         "sites": naming.sites(),
         "site_name": names(question.site),
         "may_adopt": may_write("rules-adopted", roles_of(request)) and rules_id in shipped(),
     }
     return render(request, "pitbird/would.html", context, status=422 if question.faults else 200)
+
+
+def today_under(rules: RuleSet, now: Ms, names: Names, *, site: str | None = None) -> dict[str, Any]:
+    """What a set would answer today: how many detectors there are, how many would get another answer, and
+    these, by the way it goes."""
+    answer = what_if(rules, now=now, site=site)
+    changed = answer.changed
+    return {"total": len(answer.rows), "changed": len(changed), "groups": _groups(changed, names)}
 
 
 def differences(

@@ -53,7 +53,7 @@ def write_entry(request: HttpRequest, kind: str) -> HttpResponse:
     form = FORMS[question.form](question, setting, data)
     status = 200
     if data is not None and "more" not in data:
-        written = _write(request, form) if form.is_valid() else None
+        written = write_typed(request, form) if form.is_valid() else None
         if written is not None:
             return redirect(_after(written, setting, form))
         status = 422
@@ -189,7 +189,7 @@ def _context(request: HttpRequest, form: EntryForm) -> dict[str, Any]:
     }
 
 
-def _write(request: HttpRequest, form: EntryForm) -> Appended | None:
+def write_typed(request: HttpRequest, form: EntryForm) -> Appended | None:
     """Write what the form says; None where it was refused, with every fault tied to its field."""
     try:
         written = write(form.draft(), form.setting.actor)
