@@ -81,6 +81,71 @@ def test_a_cylinder_that_says_too_little_says_why_nothing_can_be_told(keeper: Cl
     assert "Cannot be told: neither its water capacity" in keeper.get("/gas/C-112").content.decode()
 
 
+@pytest.fixture
+def thin(quick: Cast) -> Cast:
+    """D-021 has a pump that draws 0.5 l/min; C-114 was opened with a regulator that gives 0.3, through 2 m of
+    hose, and its label is on another basis than the detector."""
+    channels = [{**channel, "t90_s": "20", "t90_fast_s": "10"} for channel in CHANNELS]
+    channels[0]["lfl_basis"] = "nfpa-497"
+    pumped = {**detector("D-021", "Q-10"), "channels": channels, "draws": "pump", "pump_l_min": "0.5"}
+    quick.write(pumped, minutes_ago=58)
+    quick.write(
+        {
+            "kind": "regulator",
+            "regulator": "regulator:R-08",
+            "flow": "fixed",
+            "flow_l_min": "0.3",
+            "hose_m": "2",
+        },
+        minutes_ago=57,
+    )
+    gas = [
+        {"gas": "methane", "amount": "2.2", "unit": "vol_pct", "label_pct_lfl": "50"},
+        {"gas": "oxygen", "amount": "15", "unit": "vol_pct"},
+        {"gas": "carbon monoxide", "amount": "100", "unit": "ppm"},
+        {"gas": "hydrogen sulfide", "amount": "20", "unit": "ppm"},
+    ]
+    quick.write(
+        {
+            "kind": "cylinder", "cylinder": "cylinder:C-114", "balance": "nitrogen", "expires": "2027-10-06",
+            "minimum_pressure_bar": "2", "home": "site:north-works", "components": gas,
+            "traceable_to": "the national standards", "made": "2025-10-06", "water_capacity_l": "0.85",
+        },
+        minutes_ago=56,
+    )  # fmt: skip
+    opened = {"at_site": "site:north-works", "regulator": "regulator:R-08", "gauge_bar": "60"}
+    quick.write({"kind": "cylinder-opened", "cylinder": "cylinder:C-114", **opened}, minutes_ago=55)
+    return quick
+
+
+def test_what_reaches_the_sensors_through_regulator_pump_and_hose_is_told(keeper: Client, thin: Cast) -> None:
+    page = keeper.get("/gas/C-114/serves/D-021").content.decode()
+    # 0.3 / 0.5 = 60 % (conservation of amount); 3 s a metre, HSE CEMHD1-2020 as summarised
+    assert "the sensors get 60 % of the certified strength, the rest is air" in page
+    assert "2 m at 3 s a metre: 6 s, in every time below" in page
+    assert "CEMHD1-2020" in page
+    # 60 % of the 20 ppm on the certificate; 60 ppm of CO do not pass the alarm at 60
+    assert "hydrogen sulfide takes it to 12 ppm" in page
+    # IEC 60079-20-1:2010 4.4, NFPA 497:2008 5.0 % vol: 50 %LFL on the label reads 44
+    assert "so a healthy one reads 44 %LFL" in page
+    listed = keeper.get("/gas/C-114").content.decode()
+    assert "its regulator gives less than the pump draws, 60 % of it is test gas" in listed
+    assert "is not the detector" in listed
+    assert "fixed flow, 0.3 l/min, hose of 2 m" in listed
+    assert "Traceable to" in listed
+    assert "the national standards" in listed
+
+
+def test_a_pump_of_which_the_book_says_nothing_is_named_and_reckoned_as_certified(
+    keeper: Client, thin: Cast
+) -> None:
+    channels = [{**channel, "t90_s": "20", "t90_fast_s": "10"} for channel in CHANNELS]
+    thin.write({**detector("D-022", "Q-11"), "channels": channels, "draws": "pump"}, minutes_ago=50)
+    page = keeper.get("/gas/C-114/serves/D-022").content.decode()
+    assert "the book does not say what the pump of the detector draws" in page
+    assert "takes all of it to be test gas" in page
+
+
 def test_a_detector_and_a_cylinder_are_told_channel_by_channel(keeper: Client, quick: Cast) -> None:
     page = keeper.get("/gas/C-112/serves/D-020").content.decode()
     assert "it sets off every alarm that gas must show" in page

@@ -138,6 +138,11 @@ class Type:
     fixed_life: bool = False
 
     @property
+    def pump_l_min(self) -> str | None:
+        """What its pump draws: as much as a demand-flow regulator is reckoned to give here."""
+        return "0.35" if self.draws == "pump" else None
+
+    @property
     def mixes(self) -> tuple[str, ...]:
         """The test gases it needs, in the order in which they are applied."""
         return tuple(dict.fromkeys(gas.mix for gas in self.gases))
@@ -163,6 +168,11 @@ FLEET: Final[dict[str, tuple[tuple[str, int], ...]]] = {
     "site:hulmar-workshop": (("4P", 4), ("4D", 2), ("5C", 2), ("1C", 2), ("1N", 1)),
 }
 """How many of each type belong to each site: sixty detectors."""
+
+
+def _label(methane_vol_pct: str) -> dict[str, str]:
+    """What stands on the label: %LFL of methane, 4.4 % vol for 100 %LFL (IEC 60079-20-1)."""
+    return {"label_pct_lfl": f"{float(methane_vol_pct) / 4.4 * 100:.0f}", "label_lfl_vol_pct": "4.4"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +201,13 @@ class Mix:
     def components_listed(self) -> list[dict[str, str]]:
         """The components as a cylinder's description holds them."""
         return [
-            {"gas": gas, "amount": amount, "unit": unit, "expanded_uncertainty_pct": uncertainty}
+            {
+                "gas": gas,
+                "amount": amount,
+                "unit": unit,
+                "expanded_uncertainty_pct": uncertainty,
+                **(_label(amount) if gas == "methane" else {}),
+            }
             for gas, amount, unit, uncertainty in self.components
         ]
 

@@ -76,6 +76,7 @@ class Stock:
                     "flow": point.flow,
                     "serial": "F-" + str(3300 + self.rng.randrange(600)),
                     **({"flow_l_min": str(point.flow_l_min)} if point.flow == "fixed" else {}),
+                    "hose_m": "0.5",
                 },
             )  # fmt: skip
             at += step

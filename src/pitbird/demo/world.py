@@ -207,6 +207,8 @@ class World:
             "home": unit.place.id,
             "channels": [gas.described() for gas in unit.kind.gases],
         }
+        if unit.kind.pump_l_min:
+            fields["pump_l_min"] = unit.kind.pump_l_min
         if unit.firmware:
             fields["firmware"] = unit.firmware
         if unit.activated and unit.life_ends:

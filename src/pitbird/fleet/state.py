@@ -318,6 +318,8 @@ class CylinderState(msgspec.Struct, frozen=True, gc=False):
     last_test_at: Ms | None = None
     not_understood: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()
+    traceable_to: str | None = None
+    made: str | None = None
 
     def withdrawn_at(self, instant: Ms) -> Span | None:
         """The quarantine that held at an instant, if any."""

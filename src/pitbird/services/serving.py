@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, OtherState
+from pitbird.rules.delivering import Delivered, delivered
 from pitbird.rules.serving import Served, serving
 from pitbird.services.knowing import Known, Now
 
 #: How long the gas is taken to be on where nobody says otherwise [s]; the slowest sensors take up to 90.
 GAS_ON_S: Final = 30.0
 
+#: Make, model, channels, how it draws, and what its pump draws.
+Type = tuple[str, str, tuple[ChannelFact, ...], str, str | None]
 Serves = Literal["serves", "in-part", "not", "cannot-tell"]
 
 
@@ -29,6 +32,7 @@ class TypeServed:
     channels: tuple[ChannelFact, ...]
     detectors: tuple[str, ...]
     served: tuple[Served, ...]
+    delivered: Delivered = field(default_factory=Delivered)
 
     @property
     def serves(self) -> Serves:
@@ -68,29 +72,42 @@ def types_served(
     site: str | None = None,
     known: Known | None = None,
 ) -> list[TypeServed]:
-    """Every type of detector (of a site) in the gas of a cylinder, the types with most detectors first."""
+    """Every type of detector (of a site) in the gas of a cylinder as its regulator gives it, the types with
+    most detectors first."""
     found = []
-    for (make, model, channels), subjects in types(site=site, known=known).items():
-        served = serving(channels, cylinder.components, cylinder.balance, gas_on_s)
-        found.append(TypeServed(make, model, channels, tuple(subjects), served))
+    regulator = regulator_of(cylinder, known or Now())
+    for (make, model, channels, draws, pump), subjects in types(site=site, known=known).items():
+        way = delivered(draws, pump, regulator)
+        served = serving(channels, cylinder.components, cylinder.balance, gas_on_s, delivery=way.delivery)
+        found.append(TypeServed(make, model, channels, tuple(subjects), served, way))
     return sorted(found, key=lambda each: (-len(each.detectors), each.make, each.model))
 
 
-def detector_served(detector: DetectorState, cylinder: CylinderState, gas_on_s: float) -> TypeServed:
-    """One detector in the gas of a cylinder."""
-    served = serving(detector.channels, cylinder.components, cylinder.balance, gas_on_s)
-    return TypeServed(detector.make, detector.model, detector.channels, (detector.subject,), served)
+def detector_served(
+    detector: DetectorState, cylinder: CylinderState, gas_on_s: float, known: Known | None = None
+) -> TypeServed:
+    """One detector in the gas of a cylinder, as the regulator fitted to it gives it."""
+    way = delivered(detector.draws, detector.pump_l_min, regulator_of(cylinder, known or Now()))
+    served = serving(
+        detector.channels, cylinder.components, cylinder.balance, gas_on_s, delivery=way.delivery
+    )
+    return TypeServed(detector.make, detector.model, detector.channels, (detector.subject,), served, way)
 
 
-def types(
-    *, site: str | None = None, known: Known | None = None
-) -> Mapping[tuple[str, str, tuple[ChannelFact, ...]], list[str]]:
-    """The detectors (of a site) by type: make, model and channels, the life of their sensors aside."""
-    found: dict[tuple[str, str, tuple[ChannelFact, ...]], list[str]] = {}
+def regulator_of(cylinder: CylinderState, known: Known) -> OtherState | None:
+    """The regulator with which a cylinder was opened; None where the book does not say."""
+    state = known.state(cylinder.regulator) if cylinder.regulator else None
+    return state if isinstance(state, OtherState) else None
+
+
+def types(*, site: str | None = None, known: Known | None = None) -> Mapping[Type, list[str]]:
+    """The detectors (of a site) by type: make, model, channels (the life of their sensors aside) and pump."""
+    found: dict[Type, list[str]] = {}
     states: Iterable[DetectorState] = (known or Now()).all_of(DetectorState, site)
     for state in sorted(states, key=lambda each: each.subject):
         if state.channels:
-            found.setdefault((state.make, state.model, _alike(state.channels)), []).append(state.subject)
+            kind = (state.make, state.model, _alike(state.channels), state.draws, state.pump_l_min)
+            found.setdefault(kind, []).append(state.subject)
     return found
 
 

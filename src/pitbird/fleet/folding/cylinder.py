@@ -54,6 +54,8 @@ def _described(state: CylinderState, item: Item) -> CylinderState:
             for component in body["components"]
         ),
         balance=body["balance"],
+        traceable_to=body.get("traceable_to"),
+        made=body.get("made"),
         expires=body["expires"],
         water_capacity_l=body.get("water_capacity_l"),
         free_gas_l=body.get("free_gas_l"),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
-from pitbird.fleet.state import CylinderState
+from pitbird.fleet.state import CylinderState, OtherState
 from pitbird.fleet.times import Ms, local
 from pitbird.rules import words
 from pitbird.services import clock
@@ -19,7 +19,7 @@ from pitbird.services.balancing import balanced
 from pitbird.services.gas_left import gas_left
 from pitbird.services.gas_questions import GasQuestion, gas_questions, unanswered
 from pitbird.services.knowing import Now
-from pitbird.services.serving import GAS_ON_S
+from pitbird.services.serving import GAS_ON_S, regulator_of
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
@@ -150,6 +150,30 @@ def gas(request: HttpRequest) -> HttpResponse:
     return render(request, "pitbird/gas.html", context)
 
 
+def regulator_words(state: OtherState | None) -> str:
+    """A regulator's flow and hose, in words; "" where none is described."""
+    said = state.description if state is not None else {}
+    flow, litres, hose = said.get("flow"), said.get("flow_l_min"), said.get("hose_m")
+    parts = [{"fixed": _("fixed flow"), "demand": _("demand flow")}.get(flow, flow)] if flow else []
+    if litres:
+        parts.append(f"{litres} l/min")
+    if hose:
+        parts.append(_("hose of %s m") % hose)
+    return ", ".join(parts)
+
+
+def label_lines(state: CylinderState) -> list[dict[str, str]]:
+    """What the label says of the flammable limit, gas by gas, as far as it was written down."""
+    lines = []
+    for part in state.components:
+        parts = [f"{part.label_pct_lfl} %LFL"] if part.label_pct_lfl else []
+        if part.label_lfl_vol_pct:
+            parts.append(_("100 %%LFL is %s %% vol") % part.label_lfl_vol_pct)
+        if parts:
+            lines.append({"gas": part.gas, "words": ", ".join(parts)})
+    return lines
+
+
 @require_safe
 def cylinder(request: HttpRequest, code: str) -> HttpResponse:
     """One cylinder: what is in it, how much is left, what was done with it."""
@@ -185,6 +209,8 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "minutes": round(state.gas_on_ms / 60_000, 1),
         "withdrawn": [(span, word(span.because)) for span in state.withdrawn],
         "regulator": naming.code(state.regulator) if state.regulator else "",
+        "regulator_words": regulator_words(regulator_of(state, Now())),
+        "labels": label_lines(state),
         "actions": actions("cylinder", roles_of(request)),
         "may_describe": may_write("cylinder", roles_of(request)),
         **pages_of(request, subject, names),

@@ -11,10 +11,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
-from pitbird.fleet.state import CylinderState, DetectorState
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
 from pitbird.papers.charts.calculations import rising
 from pitbird.papers.charts.drawing import NARROW, WIDE
+from pitbird.rules.delivering import Delivered
+from pitbird.rules.predicates.reaching import label_bases
 from pitbird.rules.serving import Served, problems
+from pitbird.science.challenge.delivery import FIRST_TEST, Delivery
 from pitbird.science.challenge.judging import AlarmFound, SensorFound
 from pitbird.services.balancing import Balanced
 from pitbird.services.gas_left import GasLeft
@@ -49,6 +52,8 @@ def _line(each: TypeServed, state: CylinderState) -> dict[str, Any]:
         "unknown": [one.channel.name for one in each.served if one.serves is None],
         "slowest": "" if each.slowest_s is None else f"{each.slowest_s:.0f} s",
         "loss": "" if each.worst_loss is None else f"{100 * each.worst_loss:.0f} %",
+        "thinned": f"{100 * each.delivered.delivery.share:.3g} %" if each.delivered.finding else "",
+        "label": any(label_words(one.channel, state) for one in each.served),
     }
 
 
@@ -113,7 +118,8 @@ def serves(request: HttpRequest, code: str, detector: str) -> HttpResponse:
         "fault": fault,
         "mark": found.serves,
         "words": SERVES_WORDS[found.serves],
-        "channels": [_channel(served, gas, seconds) for served in found.served],
+        "way": way_words(found.delivered, state),
+        "channels": [_channel(served, gas, seconds, found.delivered.delivery) for served in found.served],
     }
     return render(request, "pitbird/serves.html", context, status=422 if fault else 200)
 
@@ -131,7 +137,50 @@ def _seconds(text: str) -> tuple[float, str]:
     return GAS_ON_S, problem % {"text": text[:20], "most": LONGEST_S}
 
 
-def _channel(served: Served, gas: CylinderState, seconds: float) -> dict[str, Any]:
+def way_words(way: Delivered, detector: DetectorState) -> dict[str, Any]:
+    """How the gas comes to a detector: what the flows and the hose do, and what the book does not say."""
+    missing = []
+    if way.regulator_unknown:
+        missing.append(_("which regulator is on the cylinder, or its flow"))
+    if way.pump_unknown:
+        missing.append(_("what the pump of the detector draws"))
+    hose = way.delivery
+    return {
+        "finding": way.finding,
+        "share": f"{100 * hose.share:.3g} %",
+        "thinned": hose.share < 1,
+        "given": "" if way.regulator_l_min is None else f"{way.regulator_l_min:g}",
+        "drawn": "" if way.pump_l_min is None else f"{way.pump_l_min:g}",
+        "pump": detector.draws == "pump",
+        "hose": f"{hose.hose_m:g}" if hose.hose_m else "",
+        "pace": f"{hose.hose_s_per_m:g}",
+        "delay": f"{hose.delay_s:.3g}",
+        "first_test": FIRST_TEST if hose.hose_m else "",
+        "missing": missing,
+    }
+
+
+def label_words(channel: ChannelFact, gas: CylinderState) -> list[str]:
+    """Where the label takes another concentration for 100 %LFL than a channel does, in sentences."""
+    said = _(
+        "The label says %(label)s %%LFL %(gas)s and takes %(theirs)s %% vol for 100 %%LFL; the detector "
+        "takes %(own)s %% vol, so a healthy one reads %(reads)s %%LFL."
+    )
+    return [
+        said
+        % {
+            "label": f"{float(basis.on_label):.3g}",
+            "gas": basis.gas,
+            "theirs": f"{float(basis.label_vol_pct):.3g}",
+            "own": f"{float(basis.own_vol_pct):.3g}",
+            "reads": f"{float(basis.reads):.3g}",
+        }
+        for basis in label_bases(channel, gas.components)
+        if basis.differs
+    ]
+
+
+def _channel(served: Served, gas: CylinderState, seconds: float, delivery: Delivery) -> dict[str, Any]:
     channel, found = served.channel, served.found
     shown: dict[str, Any] = {
         "name": channel.name,
@@ -139,7 +188,10 @@ def _channel(served: Served, gas: CylinderState, seconds: float) -> dict[str, An
         "unit": unit(channel.unit),
         "serves": served.serves,
         "must": channel.must_show is not None,
-        "problems": problems(served, gas.components, gas.balance, seconds),
+        "problems": [
+            *label_words(channel, gas),
+            *problems(served, gas.components, gas.balance, seconds, delivery),
+        ],
     }
     if found is None:
         return shown
