@@ -15,6 +15,8 @@ from pitbird.web.forms.questions import QUESTIONS
 from tests.web.conftest import Cast
 
 OPEN = {"/health", "/sign-in", "/first-start"}
+#: Open to everybody too, where the server runs with a trial authority.
+TRIAL = {"/trust", "/trust/authority.crt"}
 ARGUMENTS = {
     "rules_id": "strict",
     "code": "D-017",
@@ -111,6 +113,8 @@ def test_nobody_who_is_not_signed_in_sees_anything_but_the_doors(cast: Cast, add
     answer = Client().get(address)
     if address in OPEN:
         assert answer.status_code in (200, 403)
+    elif address in TRIAL:
+        assert answer.status_code == 404
     elif address.startswith("/audit") and not address.startswith("/audits"):
         assert answer.status_code == (302 if "/in/" in address else 405 if "bundle" in address else 403)
         assert answer.get("Location", "/audit") == "/audit"

@@ -32,16 +32,46 @@ def command(
         None, help="TLS certificate (PEM); pages are then served by https."
     ),
     key: Path | None = typer.Option(None, help="The certificate's private key (PEM)."),
+    trial_authority: bool = typer.Option(
+        False, "--trial-authority", help="Serve by https with a small authority of this machine, for trials."
+    ),
 ) -> None:
     """Serve the pages until Ctrl-C; says the address, and how to make the first account."""
     from pitbird.cli.ready import make_ready
 
-    check_before(host, port, certificate, key)
+    check_before(host, port, certificate, key, trial=trial_authority)
+    if trial_authority:
+        certificate, key = trial_certificate(host)
     make_ready()
     refuse_a_book_in_doubt()
     keep_a_checkpoint()
     keep_one_daily()
     serve(host, port, workers=workers, certificate=certificate, key=key)
+
+
+def trial_certificate(host: str) -> tuple[Path, Path]:
+    """The certificate by this machine's own authority and its key; says how a phone comes to trust it."""
+    from pitbird.app.config import read_config
+    from pitbird.cli.refusing import Refused
+    from pitbird.services.trial_authority import CannotVouch, make_ready, names_here
+
+    listed = os.environ.get("PITBIRD_HOSTS", "").split(",")
+    names = names_here(host, (each.strip() for each in listed))
+    try:
+        made = make_ready(read_config(os.environ).home, names)
+    except CannotVouch as refused:
+        raise Refused(f"trial-authority: {refused}") from None
+    if "PITBIRD_HOSTS" not in os.environ or host in EVERYWHERE:
+        shown = (f"[{name}]" if ":" in name else name for name in names)
+        os.environ["PITBIRD_HOSTS"] = ",".join(dict.fromkeys(shown))
+    typer.echo(f"Trial authority, until {made.until:%Y-%m-%d}. SHA-256 fingerprint of its certificate:")
+    typer.echo(f"    {made.fingerprint}")
+    typer.echo(
+        "A phone trusts it once its certificate is installed there: open /trust on the phone, or carry"
+        f" {made.authority} to it, and install it as the certificate of an authority (CA) in the phone's"
+        f" settings, after comparing the fingerprint. It vouches for {', '.join(names)}. For trials only."
+    )
+    return made.certificate, made.key
 
 
 def refuse_a_book_in_doubt() -> None:
@@ -108,20 +138,29 @@ def look_whether_due(told: str = "") -> str:
     return fault
 
 
-def check_before(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> None:
+def check_before(
+    host: str,
+    port: int,
+    certificate: Path | None = None,
+    key: Path | None = None,
+    *,
+    trial: bool = False,
+) -> None:
     """Refuse a busy port and half a certificate before settings are loaded; tell the settings of https."""
     from pitbird.cli.refusing import Faults
 
     faults = Faults()
     if (certificate is None) != (key is None):
         faults.add("certificate: --certificate and --key belong together; give both or neither")
+    if trial and (certificate is not None or key is not None):
+        faults.add("trial-authority: makes a certificate of its own; give it, or --certificate and --key")
     for name, file in (("certificate", certificate), ("key", key)):
         if file is not None and not file.is_file():
             faults.add(f"{name}: there is no file {str(file)!r}")
     if (busy := _cannot_listen(host, port)) is not None:
         faults.add(busy)
     faults.refuse()
-    if certificate is not None:
+    if certificate is not None or trial:
         os.environ.setdefault("PITBIRD_HTTPS", "1")
     if host not in (*LOOPBACK, *EVERYWHERE) and "PITBIRD_HOSTS" not in os.environ:
         os.environ["PITBIRD_HOSTS"] = f"{host},localhost,127.0.0.1,[::1]"
@@ -224,7 +263,7 @@ def where_to_look(scheme: str, host: str, port: int) -> list[str]:
         lines.append(
             "Note: this address can be reached from other machines, unencrypted. Phones' browsers allow the"
             " camera and working without signal only over https: give --certificate and --key, or put a proxy"
-            " with TLS in front and set PITBIRD_HTTPS=1."
+            " with TLS in front and set PITBIRD_HTTPS=1; for trials, --trial-authority."
         )
     if everywhere and set(settings.CONFIG.hosts) <= {"localhost", "127.0.0.1", "[::1]"}:
         lines.append("Note: set PITBIRD_HOSTS to the names under which other machines ask for this one.")

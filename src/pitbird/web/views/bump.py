@@ -27,6 +27,7 @@ from pitbird.services.loud import held_for
 from pitbird.services.writing import Actor, IdTaken, write
 from pitbird.store import book
 from pitbird.web.names import Names, address, code
+from pitbird.web.secure import is_secure
 from pitbird.web.telling import ToldDecision, answer_words, tell_decision, tell_loud
 from pitbird.web.views import bump_form, bump_gas, bump_words
 from pitbird.web.views.bump_form import FieldFault
@@ -114,6 +115,7 @@ def choose(request: HttpRequest) -> HttpResponse:
             for row in rows
         ],
         "held": held,
+        "secure": is_secure(request),
         "answer": answer_words({verdict: told.count(verdict) for verdict in Verdict}),
         "site": Names(())(actor.site),
         "now": now,

@@ -18,6 +18,7 @@ from pitbird.services import clock, phones
 from pitbird.services.writing import Actor
 from pitbird.web import names as naming
 from pitbird.web.forms.phones import EndForm, PairForm
+from pitbird.web.secure import is_secure
 from pitbird.web.vocabulary import word
 from pitbird.web.who import require_keeper, zone_of
 
@@ -85,7 +86,7 @@ def _page(
         "form": form,
         "fresh": fresh,
         "zone": actor.zone,
-        "secure": request.is_secure() or request.get_host().partition(":")[0] in {"localhost", "127.0.0.1"},
+        "secure": is_secure(request),
         "lines": [
             {
                 "phone": each,
