@@ -94,3 +94,60 @@ def test_a_set_of_limits_that_is_none_is_refused_with_those_that_there_are() -> 
 def test_the_us_set_only_warns() -> None:
     (shipped,) = [each for each in load_shipped("us").rules if each.predicate == "alarms-within-limits"]
     assert shipped.strength == "warns"
+
+
+OWN = (
+    "hydrogen sulfide: 8 h 1 ppm, 15 min 5 ppm (House rules, 2026)",
+    "carbon dioxide: ceiling 1.5 % vol (House rules, 2026)",
+)
+
+
+@pytest.mark.parametrize(
+    ("what", "code"),
+    [
+        (changed(H2S, alarms=(alarm("low", "1"),)), "alarms-within-limits"),
+        (changed(H2S, alarms=(alarm("low", "1.1"),)), "alarm-above-limit"),
+        # 1 % vol = 10 000 ppm
+        (changed(CO2, alarms=(alarm("low", "1.5"),)), "alarms-within-limits"),
+        (changed(CO2, alarms=(alarm("low", "1.6"),)), "alarm-above-limit"),
+        (CO, "no-limit-for-its-gases"),
+    ],
+)
+def test_a_site_writes_limits_of_its_own(what: Any, code: str) -> None:
+    own = rule("alarms-within-limits", limits="own", own=list(OWN))
+    finding = found(ask(detector(channels=(what,)), around(rule_set(DAILY, own))), "alarms-within-limits")
+    assert finding.code == code
+    if code == "alarm-above-limit":
+        assert dict(finding.facts)["known"] == "House rules, 2026"
+
+
+@pytest.mark.parametrize(
+    ("parameters", "told"),
+    [
+        ({"limits": "own"}, "own is missing"),
+        ({"limits": "eu", "own": list(OWN)}, "own stands only with limits = 'own'"),
+        ({"limits": "own", "own": []}, "own must not be empty"),
+        ({"limits": "own", "own": ["hydrogen sulfide 10 ppm"]}, "write it as"),
+        (
+            {"limits": "own", "own": ["swamp gas: 8 h 1 ppm (us)"]},
+            "swamp gas is not a gas that is known here",
+        ),
+        ({"limits": "own", "own": ["ammonia: 8 h 0 ppm (us)"]}, "it is above 0"),
+        ({"limits": "own", "own": ["ammonia: 8 h 1 ppm, 8 h 2 ppm (us)"]}, "two limits for 8 h"),
+        ({"limits": "own", "own": ["ammonia: 8 h 14 mg/m3 (us)"]}, '"8 h 14 mg/m3" is no limit'),
+    ],
+)
+def test_own_limits_that_say_nothing_are_refused_in_words(parameters: dict[str, Any], told: str) -> None:
+    made, faults = parse_rules(
+        {"id": "x", "version": 1, "title": "X", "rule": [rule("alarms-within-limits", **parameters)]}
+    )
+    assert made is None
+    assert told in "\n".join(map(str, faults))
+
+
+def test_of_two_lines_about_one_gas_the_stricter_holds() -> None:
+    lines = ["ammonia: 8 h 25 ppm (A)", "ammonia: 8 h 20 ppm (B)"]
+    own = rule("alarms-within-limits", limits="own", own=lines)
+    unit = channel("NH3", "ammonia", alarm("low", "22"))
+    finding = found(ask(detector(channels=(unit,)), around(rule_set(DAILY, own))), "alarms-within-limits")
+    assert dict(finding.facts)["known"] == "B"

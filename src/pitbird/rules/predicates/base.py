@@ -66,6 +66,8 @@ class Parameter:
     most: int = 1_000_000
     may_be_empty: bool = False
     when: tuple[str, str] | None = None
+    #: What is wrong with one item of a list, in words; "" for nothing.
+    each: Callable[[str], str] | None = None
 
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, in words; None if nothing is."""
@@ -96,6 +98,10 @@ class Parameter:
             return "must not be empty"
         if len(set(items)) != len(items):
             return "names something twice"
+        if self.each is not None:
+            wrong = [f"{item!r}: {told}" for item in items if (told := self.each(item))]
+            if wrong:
+                return "cannot be read, " + "; ".join(wrong)
         strange = [item for item in items if self.choices and item not in self.choices]
         if strange:
             return f"knows no {', '.join(map(repr, strange))}; use {', '.join(self.choices)}"
