@@ -34,7 +34,7 @@ AGAIN: Final = 10 * MINUTE
 
 @dataclass(frozen=True)
 class Sight:
-    """One line: when, by which account (0: the terminal, -1: a link), whose it is, what was seen, about whom."""
+    """One line: when, by which account (0: terminal, -1: a link), whose it is, what was seen, about whom."""
 
     at: Ms
     account: int
