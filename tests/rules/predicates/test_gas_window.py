@@ -10,7 +10,10 @@ import pytest
 from pitbird.fleet.state import ChannelFact, ComponentFact
 from pitbird.rules.decision import Verdict
 from pitbird.rules.loading import load_shipped
-from pitbird.rules.predicates.gas_window import Limits, judge_strength, strength, window
+from pitbird.rules.predicates.gas_window import judge_strength, strength, window
+from pitbird.rules.serving import sensor_of
+from pitbird.science.challenge.windows import BG_RCI, Guidance
+from pitbird.science.challenge.windows import window as in_science
 from tests.rules.builders import (
     CH4,
     CO,
@@ -35,7 +38,7 @@ from tests.rules.builders import (
 
 D = Decimal
 # BG RCI FAQ 2.9, table 1, method 1 (seen in the source); the spread around 0.9 is ours.
-LIMITS = Limits(D("1.2"), D("2.0"), D(60), D("0.9"), D("0.05"), 45, 90, 60)
+LIMITS = Guidance(D("1.2"), D("2.0"), D(60), D("0.9"), D("0.05"), 45, 90, 60)
 
 
 def _lfl(*alarms: str, basis: str = "iec-60079-20-1", gas: str = "methane") -> ChannelFact:
@@ -242,3 +245,19 @@ def test_the_shipped_rule_has_the_sources_numbers_and_only_warns() -> None:
         "low": "1.2", "high": "2.0", "flammable_max_pct_lfl": "60", "oxygen": "0.9", "oxygen_spread": "0.05",
         "flammable_s": 45, "toxic_s": 90, "oxygen_s": 60,
     }  # fmt: skip
+
+
+def test_rules_and_calculation_take_one_window() -> None:
+    # The figures of BG RCI FAQ 2.9, table 1, method 1, typed above, are those that both reckon with.
+    assert LIMITS == BG_RCI
+    methane = channel(
+        "CH4", "methane", alarm("high", "8000"), principle="catalytic", unit="ppm", lfl_basis="iec-60079-20-1"
+    )
+    for each in (_lfl("20", "40"), CO, H2S, O2, methane):
+        mine, other = window(each, LIMITS), in_science(sensor_of(each), each.lfl_basis or "iec-60079-20-1")
+        assert mine is not None
+        assert other is not None
+        assert [float(mine.low), float(mine.high), mine.seconds] == pytest.approx(
+            [other.low, other.high, other.seconds]
+        )
+    assert window(methane, LIMITS) == (D(9600), D(16000), 45)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import Final
 
 from pitbird.fleet.state import ChannelFact, ComponentFact, CylinderState
 from pitbird.rules.decision import Finding
@@ -26,34 +26,14 @@ from pitbird.rules.predicates.base import (
     predicate,
 )
 from pitbird.rules.predicates.met import Met, once
+from pitbird.science.challenge.values import measures_what_burns
+from pitbird.science.challenge.windows import Guidance, Span, cap_of, falling_span, rising_span
 from pitbird.science.gases import BASES, gas_of, lfl_vol_pct, same_gas
 
 PPM_PER_VOL_PCT: Final = 10_000
 
 
-class Limits(NamedTuple):
-    """The parameters of the window: factors on the alarm, the cap in %LFL, and the longest exposures."""
-
-    low: Decimal
-    high: Decimal
-    max_pct_lfl: Decimal
-    oxygen: Decimal
-    oxygen_spread: Decimal
-    flammable_s: int
-    toxic_s: int
-    oxygen_s: int
-
-
-class Window(NamedTuple):
-    """Between which strengths (both included, in the channel's unit) the gas should lie, and for how long
-    at most."""
-
-    low: Decimal
-    high: Decimal
-    seconds: int
-
-
-def window(channel: ChannelFact, limits: Limits) -> Window | None:
+def window(channel: ChannelFact, limits: Guidance) -> Span | None:
     """The window for a channel, from the highest alarm that gas must show (BG RCI FAQ 2.9, table 1, method
     1).
 
@@ -68,24 +48,18 @@ def window(channel: ChannelFact, limits: Limits) -> Window | None:
     known = gas_of(channel.gas)
     oxygen = channel.principle == "oxygen" or (known is not None and known.name == "oxygen")
     if alarm.direction == "falling":
-        if not oxygen:
-            return None
-        low, high = limits.oxygen - limits.oxygen_spread, limits.oxygen + limits.oxygen_spread
-        return Window(at * low, at * high, limits.oxygen_s)
+        return falling_span(at, limits) if oxygen else None
     if oxygen:  # an alarm on enrichment: the source says nothing about it
         return None
-    cap = None
-    if channel.unit == "pct_lfl":
-        cap = limits.max_pct_lfl
-    elif channel.unit == "vol_pct":
-        lfl = _lfl(channel)
-        carbon_dioxide = known is not None and known.name == "carbon dioxide"
-        if lfl is None and channel.principle in ("catalytic", "infrared") and not carbon_dioxide:
-            return None
-        cap = lfl * limits.max_pct_lfl / 100 if lfl is not None else None
-    if cap is None:
-        return Window(at * limits.low, at * limits.high, limits.toxic_s)
-    return Window(at * limits.low, min(at * limits.high, cap), limits.flammable_s)
+    lfl = _lfl(channel)
+    if measures_what_burns(channel.gas, channel.principle, channel.unit):
+        cap = cap_of(lfl, channel.unit, limits)
+        return None if cap is None else rising_span(at, cap, limits)
+    carbon_dioxide = known is not None and known.name == "carbon dioxide"
+    if lfl is None and channel.principle in ("catalytic", "infrared") and not carbon_dioxide:
+        return None  # it may burn: whether the cap holds is not known
+    cap = cap_of(lfl, channel.unit, limits) if channel.unit == "vol_pct" else None
+    return rising_span(at, cap, limits)
 
 
 def _lfl(channel: ChannelFact) -> Decimal | None:
@@ -119,7 +93,7 @@ def strength(channel: ChannelFact, components: tuple[ComponentFact, ...]) -> Dec
 
 @lru_cache(maxsize=4096)
 def judge_strength(
-    channel: ChannelFact, components: tuple[ComponentFact, ...], limits: Limits
+    channel: ChannelFact, components: tuple[ComponentFact, ...], limits: Guidance
 ) -> tuple[str, str, str, str, int]:
     """A code (empty if the strength is right), the strength, the window's ends, and the longest exposure."""
     wanted = window(channel, limits)
@@ -185,7 +159,7 @@ def _judged(rule: Bound, met: Met, *cylinders: CylinderState | None) -> tuple[st
     compared; no code where all were right."""
     known = dict(zip(met.cylinders, cylinders, strict=True))
     ask = rule.values
-    limits = Limits(
+    limits = Guidance(
         ask["low"], ask["high"], ask["flammable_max_pct_lfl"], ask["oxygen"], ask["oxygen_spread"],
         ask["flammable_s"], ask["toxic_s"], ask["oxygen_s"],
     )  # fmt: skip

@@ -105,12 +105,17 @@ class Sensor:
     def flammable(self) -> bool:
         """Whether the channel measures what burns: a scale in %LFL, a bead, or an infrared sensor on a gas
         with C-H bonds."""
-        by_bond = self.principle == "infrared" and canonical(self.gas) not in NOT_IN_CH_BAND
-        return self.unit == "pct_lfl" or ((self.principle == "catalytic" or by_bond) and burns(self.gas))
+        return measures_what_burns(self.gas, self.principle, self.unit)
 
     def falls(self, alarm: Alarm) -> bool:
         """Whether an alarm falls: it is set below the clean-air reading."""
         return alarm.at < self.clean_air_reading
+
+
+def measures_what_burns(gas: str, principle: str, unit: str) -> bool:
+    """Whether a channel measures what burns; see ``Sensor.flammable``."""
+    by_bond = principle == "infrared" and canonical(gas) not in NOT_IN_CH_BAND
+    return unit == "pct_lfl" or ((principle == "catalytic" or by_bond) and burns(gas))
 
 
 def is_air(gas: str) -> bool:

@@ -7,17 +7,68 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from decimal import Decimal
+from typing import Final, NamedTuple
 
 from pitbird.science.challenge.values import Alarm, Sensor, canonical
 from pitbird.science.gases import lfl_vol_pct
 
 SOURCE: Final = "BG RCI FAQ 2.9, table 1, method 1"
-LOW, HIGH, MOST_PCT_LFL, FLAMMABLE_S = 1.2, 2.0, 60.0, 45.0
-TOXIC_S = 90.0
-OXYGEN, OXYGEN_S = 0.9, 60.0
-#: "About 0.9" in the source; the spread is ours.
-OXYGEN_SPREAD: Final = 0.05
+
+
+class Guidance(NamedTuple):
+    """The figures of the guidance: factors on the alarm, the cap in %LFL, and the longest exposures [s]."""
+
+    low: Decimal
+    high: Decimal
+    max_pct_lfl: Decimal
+    oxygen: Decimal
+    oxygen_spread: Decimal
+    flammable_s: int
+    toxic_s: int
+    oxygen_s: int
+
+
+class Span(NamedTuple):
+    """Between which strengths (both included, in the channel's unit) the gas should lie, and for how long
+    at most, [s]."""
+
+    low: Decimal
+    high: Decimal
+    seconds: int
+
+
+#: As the source has them; "about 0.9" for oxygen there, the spread is ours.
+BG_RCI: Final = Guidance(
+    Decimal("1.2"), Decimal("2.0"), Decimal(60), Decimal("0.9"), Decimal("0.05"), 45, 90, 60
+)
+MOST_PCT_LFL: Final = float(BG_RCI.max_pct_lfl)
+
+
+def rising_span(at: Decimal, cap: Decimal | None, guidance: Guidance = BG_RCI) -> Span:
+    """The span for the highest of the alarms that rise: 1.2 to 2.0 times it; for a flammable gas no more than
+    ``cap``, which is 60 %LFL in the unit of the alarm; a cap of None is that of a toxic gas."""
+    low, high = at * guidance.low, at * guidance.high
+    if cap is None:
+        return Span(low, high, guidance.toxic_s)
+    return Span(low, min(high, cap), guidance.flammable_s)
+
+
+def falling_span(at: Decimal, guidance: Guidance = BG_RCI) -> Span:
+    """The span for the lowest of the alarms on too little oxygen: about 0.9 times it."""
+    low, high = guidance.oxygen - guidance.oxygen_spread, guidance.oxygen + guidance.oxygen_spread
+    return Span(at * low, at * high, guidance.oxygen_s)
+
+
+def cap_of(limit_vol_pct: Decimal | None, unit: str, guidance: Guidance = BG_RCI) -> Decimal | None:
+    """60 %LFL in a unit, from the lower flammable limit [% vol]; None where that is not known and needed."""
+    if unit == "pct_lfl":
+        return guidance.max_pct_lfl
+    if limit_vol_pct is None:
+        return None
+    return guidance.max_pct_lfl / 100 * limit_vol_pct * (10_000 if unit == "ppm" else 1)
+
+
 NAMED_TOXIC: Final = frozenset(
     {
         "carbon monoxide", "carbon dioxide", "hydrogen sulfide", "sulfur dioxide", "nitrogen dioxide",
@@ -54,10 +105,10 @@ def window(sensor: Sensor, basis: str) -> Window | None:
     if not shown or canonical(sensor.gas) == "oxygen":
         return None
     top = max(shown, key=_at)
-    low, high = LOW * top.at, HIGH * top.at
-    if not sensor.flammable:
-        return Window(low, high, TOXIC_S, top.name)
-    return Window(low, min(high, _cap(sensor, basis)), FLAMMABLE_S, top.name)
+    cap = None
+    if sensor.flammable:
+        cap = cap_of(lfl_vol_pct(sensor.gas, basis), sensor.unit) or Decimal("Infinity")
+    return _window(rising_span(_exact(top.at), cap), top)
 
 
 def _at(alarm: Alarm) -> float:
@@ -67,18 +118,16 @@ def _at(alarm: Alarm) -> float:
 def _falling(sensor: Sensor, lowest: Alarm) -> Window | None:
     if canonical(sensor.gas) != "oxygen":
         return None
-    low, high = (OXYGEN - OXYGEN_SPREAD) * lowest.at, (OXYGEN + OXYGEN_SPREAD) * lowest.at
-    return Window(low, high, OXYGEN_S, lowest.name)
+    return _window(falling_span(_exact(lowest.at)), lowest)
 
 
-def _cap(sensor: Sensor, basis: str) -> float:
-    """60 %LFL of the sensor's own gas, in its unit."""
-    if sensor.unit == "pct_lfl":
-        return MOST_PCT_LFL
-    limit = lfl_vol_pct(sensor.gas, basis)
-    if limit is None:
-        return float("inf")
-    return MOST_PCT_LFL / 100 * float(limit) * (10_000 if sensor.unit == "ppm" else 1)
+def _exact(at: float) -> Decimal:
+    """A set-point as it was written."""
+    return Decimal(repr(at))
+
+
+def _window(span: Span, alarm: Alarm) -> Window:
+    return Window(float(span.low), float(span.high), float(span.seconds), alarm.name)
 
 
 def outside(
