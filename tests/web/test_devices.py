@@ -122,7 +122,7 @@ def test_put_right_it_is_written_with_both_names(keeper: Client, phone: FieldPho
     body = read_leaf(row.leaf.encode()).body
     assert (body["by"], body["entered"]["by"], body["detector"]) == (TESTER, KEEPER, "detector:D-019")
     shown = keeper.get(page["Location"]).content.decode()
-    assert "Written down for somebody else" in shown
+    assert "Written after what a phone sent" in shown
     again = keeper.post(f"/waiting/{kept.number}", form(kept, **{"right-detector": "D-019"}))
     assert (again.status_code, again["Location"]) == (302, f"/waiting/{kept.number}")
 

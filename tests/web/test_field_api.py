@@ -14,7 +14,7 @@ from pitbird.fleet.times import MINUTE, Ms, text_of
 from pitbird.services import clock, phones, pins
 from pitbird.services.writing import Actor
 from pitbird.store import book
-from pitbird.store.models import Login, Waiting
+from pitbird.store.models import Login, Pin, Seen, Waiting
 from tests.phone import FieldPhone
 from tests.web.conftest import KEEPER, NOON, SITE, TESTER, Cast, ago, detector, passed
 
@@ -190,6 +190,16 @@ def test_nobody_and_an_ended_phone_carry_nothing(phone: tuple[FieldPhone, Client
     assert (answer.status_code, answer.json()["error"]) == (403, "device-ended")
 
 
+def test_that_a_phone_was_given_names_is_written_down_where_that_is_asked_for(
+    phone: tuple[FieldPhone, Client], settings: Any
+) -> None:
+    assert phone[1].get("/api/field/snapshot").status_code == 200
+    assert Seen.objects.count() == 0
+    settings.SEEN = True
+    assert phone[1].get("/api/field/snapshot").status_code == 200
+    assert Seen.objects.get().person == "device:PH-01"
+
+
 def test_a_site_that_is_not_known_is_refused(phone: tuple[FieldPhone, Client]) -> None:
     assert phone[1].get("/api/field/snapshot", {"site": "nowhere"}).status_code == 422
 
@@ -275,9 +285,8 @@ def test_a_pin_is_checked_over_the_network_and_never_carried(phone: tuple[FieldP
         sent(client, "entries", {"entries": [written_on("D-019", made)]}).json()["entries"][0]["status"]
         == "written"
     )
-    carried = client.get("/api/field/snapshot").content.decode()
-    assert "4071" not in carried.replace("0195", "")
-    assert "md5$" not in carried
+    hashed = Pin.objects.get().hashed.rpartition("$")[2]
+    assert hashed not in client.get("/api/field/snapshot").content.decode()
     for _try in range(4):
         assert sent(client, "pin", {"person": "P-07", "pin": "4072"}).status_code == 403
     assert sent(client, "pin", {"person": "P-07", "pin": "4072"}).status_code == 423

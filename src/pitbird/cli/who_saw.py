@@ -51,7 +51,7 @@ def command(
 def _account(account: int, names: dict[int, str]) -> str:
     from pitbird.services import seeing
 
-    known = {seeing.TERMINAL: "terminal", seeing.LINK: "link"}
+    known = {seeing.TERMINAL: "terminal", seeing.LINK: "link", seeing.PHONE: "phone"}
     return known.get(account) or names.get(account, str(account))
 
 

@@ -28,13 +28,16 @@ WHAT: Final = {
 TERMINAL: Final = 0
 #: By a link, without an account; what it was about is then the entry by which the link was given.
 LINK: Final = -1
+#: By a phone's cookie, without an account; whose it is then names the phone.
+PHONE: Final = -2
 #: The same look again within this time is one line, as pages ask anew by themselves; an export never is.
 AGAIN: Final = 10 * MINUTE
 
 
 @dataclass(frozen=True)
 class Sight:
-    """One line: when, by which account (0: terminal, -1: a link), whose it is, what was seen, about whom."""
+    """One line: when, by which account (0: terminal, -1: a link, -2: a phone), whose it is, what was seen,
+    about whom."""
 
     at: Ms
     account: int

@@ -17,7 +17,7 @@ from pitbird.fleet.times import text_of
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.record.canonical import parse
 from pitbird.record.errors import RecordError
-from pitbird.services import clock, field, gate, phones, pins
+from pitbird.services import clock, field, gate, phones, pins, seeing
 from pitbird.services.knowing import Now
 from pitbird.services.phones import Phone, phone_of
 from pitbird.services.waiting import faults_of
@@ -89,6 +89,8 @@ def get_snapshot(request: HttpRequest, site: str = "") -> HttpResponse:
     if not isinstance(state, SiteState):
         raise EntryRefused([Fault("site", site, "the book knows no such site; give the code of one")])
     now = clock.now()
+    if settings.SEEN and person is None and phone is not None:
+        seeing.record("api", account=seeing.PHONE, person=phone.subject)
     made = carried.snapshot(state, now, person=person.person if person else None, phone=phone)
     tag = f'"{made.tag}"'
     if tag in (each.strip() for each in request.headers.get("If-None-Match", "").split(",")):

@@ -111,7 +111,7 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "names": _("With names and texts"), "opened": _("The link"),
     "device": _("Phone"), "alg": _("Signs by"), "key": _("Public key"), "label": _("Called"),
     "phone": _("Written on"), "known_by": _("Known there by"), "contact": _("Last spoke with the server"),
-    "ahead_s": _("Its clock was ahead by, s"), "entered": _("Written down for somebody else"),
+    "ahead_s": _("Its clock was ahead by, s"), "entered": _("Written after what a phone sent"),
     "waiting": _("What had come from the phone (SHA-256)"),
     "known_size": _("Entries that others hold proof of"), "known_root": _("Root that others hold"),
     "of": _("Looked back from"), "failed": _("After the failed test"), "looked_from": _("Looked at from"),

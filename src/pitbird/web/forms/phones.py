@@ -133,12 +133,13 @@ class PinForm(_Plain):
     """A PIN, typed twice."""
 
     pin = forms.CharField(
-        label=gettext_lazy("PIN"), widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
+        label=gettext_lazy("PIN"),
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
         help_text=gettext_lazy("4 to 8 digits, not all alike and not in a row."),
     )  # fmt: skip
     again = forms.CharField(
         label=gettext_lazy("The same once more"),
-        widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
 
     def clean_pin(self) -> str:

@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from pitbird.services import seeing as service
-from pitbird.services.seeing import LINK, TERMINAL, Sight
+from pitbird.services.seeing import LINK, PHONE, TERMINAL, Sight
 from pitbird.web import names as naming
 from pitbird.web.names import Names
 from pitbird.web.who import require_keeper
@@ -67,6 +67,8 @@ def _line(sight: Sight, names: Names, accounts: dict[int, str]) -> dict[str, obj
         account = _("at the terminal")
     elif sight.account == LINK:
         account = _("by a link")
+    elif sight.account == PHONE:
+        account = _("by a phone")
     else:
         account = accounts.get(sight.account) or _("account %d, closed") % sight.account
     return {
