@@ -331,6 +331,11 @@ def test_written_with_a_correction_it_names_what_waited_and_who_did_it(phone: Fi
     assert verdict("D-019") is Verdict.MAY_GO_OUT
     [again] = sent(text)
     assert (again.status, again.index) == ("settled", appended.index)
+    # The text stands in the book now, where it can be erased; signed body and signature stay as they came.
+    kept = Waiting.objects.get()
+    assert "clip loose" not in kept.content
+    came, stays = json.loads(text), json.loads(kept.content)
+    assert stays == {"body": came["body"], "signature": came["signature"]}
 
 
 def test_set_aside_needs_a_reason_and_stays_word_for_word(phone: FieldPhone) -> None:
@@ -354,6 +359,23 @@ def test_a_pass_is_not_corrected_to_a_time_after_it_came(phone: FieldPhone) -> N
         application |= {"gas_on": text_of(ago(6)), "gas_off": text_of(Ms(ago(6) + MINUTE // 2))}
     with pytest.raises(ValueError, match="cannot have happened later"):
         waiting.write_corrected(answer.waiting.number, draft, BOSS, now=NOON)
+
+
+def test_a_pass_by_a_clock_that_was_ahead_is_written_only_with_another_time_by_another(
+    phone: FieldPhone,
+) -> None:
+    ahead = {"device": phone.device, "known_by": "pin", "contact": text_of(ago(600)), "ahead_s": "21600"}
+    [answer] = sent(phone.text(made("D-404", ago(5), phone=ahead)))
+    assert answer.waiting is not None
+    number = answer.waiting.number
+    draft = {**waiting.draft_of(answer.waiting), "detector": "detector:D-019"}
+    with pytest.raises(EntryRefused, match="21600 s ahead"):
+        waiting.write_corrected(number, draft, BOSS, now=NOON)
+    right = {**draft, "at": text_of(ago(365))}
+    with pytest.raises(EntryRefused, match="another keeper"):
+        waiting.write_corrected(number, right, Actor(TESTER, SITE, "Europe/Lisbon"), now=NOON)
+    waiting.write_corrected(number, right, BOSS, now=NOON)
+    assert waiting.waiting() == []
 
 
 # --- Requests and PINs

@@ -1,8 +1,9 @@
 """The waiting room: what phones sent and what cannot be written, word for word, until the keeper decides.
 
-Beside the book and never in its export. Nothing is taken out of it: what was written after all, or set aside
-with a reason, stays with what became of it. Where what waits speaks against a detector that the book knows,
-that detector is taken out of service at once: a fail counts on arrival, however it came.
+Beside the book and never in its export. Nothing is taken out of it but the plain texts of what was written
+after all, which stand in the book then: written or set aside with a reason, it stays with what became of it.
+Where what waits speaks against a detector that the book knows, that detector is taken out of service at once:
+a fail counts on arrival, however it came.
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Final
 
+import msgspec
 from django.db import transaction
 from django.db.models import Count
 
-from pitbird.fleet.folding.item import permits
+from pitbird.fleet.folding.item import clock_in_doubt, permits
 from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
 from pitbird.intake.drafts import put_commitments, take_texts, with_book_times
@@ -225,7 +227,7 @@ def write_corrected(
             told = {fault.where for fault in mistimed}
             raise EntryRefused((*mistimed, *(each for each in faults if each.where not in told)))
         found = list(check(body, instant))
-        found += _recording_faults(body.as_body(), kept)
+        found += _recording_faults(body.as_body(), kept, actor)
         if found:
             raise EntryRefused(found)
         with writing() as ledger:
@@ -235,9 +237,18 @@ def write_corrected(
     return appended
 
 
-def _recording_faults(body: Mapping[str, Any], kept: Waiting) -> list[Fault]:
-    """A pass cannot have happened after the phone sent it, and it says who did it: that is not corrected."""
+def _recording_faults(body: Mapping[str, Any], kept: Waiting, actor: Actor) -> list[Fault]:
+    """What permits cannot have happened after the phone sent it; where the phone's clock was ahead, somebody
+    else than the one who did it says when it was. The kind stays what it was."""
     faults = []
+    if permits(body) and (ahead := _ahead(kept)):
+        where = f"{body['kind']}.at"
+        if body["at"] == ahead[0]:
+            problem = f"is by a clock that was {ahead[1]} s ahead; say when it really happened"
+            faults.append(Fault(where, str(body["at"]), problem))
+        if body["by"] == actor.person:
+            problem = "is by a clock that was ahead; another keeper says when it really happened"
+            faults.append(Fault(where, str(body["at"]), problem))
     if permits(body) and body["at"] > text_of(Ms(kept.came_at + 120_000)):
         problem = f"lies after {text_of(Ms(kept.came_at))}, when it came; it cannot have happened later"
         faults.append(Fault(f"{body['kind']}.at", str(body["at"]), problem))
@@ -274,12 +285,34 @@ def _open(number: int) -> Waiting:
     return kept
 
 
+def _ahead(kept: Waiting) -> tuple[str, str] | None:
+    """The time of what came, and by how many seconds its phone's clock was ahead, where it was."""
+    try:
+        came = json.loads(kept.content)["body"]
+        at, ahead = came["at"], came["phone"]["ahead_s"]
+        return (at, ahead) if clock_in_doubt({"at": at, "phone": {"ahead_s": ahead}}, Ms(2**53)) else None
+    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError):
+        return None
+
+
+def _without_texts(content: str) -> str:
+    """What came without its plain texts: body and signature stay byte for byte."""
+    try:
+        parts = msgspec.json.decode(content, type=dict[str, msgspec.Raw])
+    except (msgspec.DecodeError, RecursionError):
+        return content
+    kept = (f"{json.dumps(name)}:{bytes(part).decode()}" for name, part in parts.items() if name != "texts")
+    return content if "texts" not in parts else "{" + ",".join(kept) + "}"
+
+
 def _settle(
     kept: Waiting, state: str, actor: Actor, now: Ms, *, reason: str = "", index: int | None = None
 ) -> None:
     kept.state, kept.settled_at, kept.settled_by = state, now, actor.person
     kept.reason, kept.index = reason, index
-    kept.save(update_fields=["state", "settled_at", "settled_by", "reason", "index"])
+    if state == WRITTEN:  # its texts stand in the book, sealed, and are erased there
+        kept.content = _without_texts(kept.content)
+    kept.save(update_fields=["state", "settled_at", "settled_by", "reason", "index", "content"])
 
 
 __all__: Sequence[str] = (
