@@ -42,6 +42,7 @@ _LABELS: Final = {
     "trips": ("Comes in time", ""),
     "undetected_loss": ("Loss this test can miss", ""),
     "log_likelihood": ("Log-likelihood", ""),
+    "limits": ("Exposure limits", ""),
     "hose_m": ("Hose", "m"),
     "hose_s_per_m": ("Time in the hose, each metre", "s/m"),
     "hose_delay_s": ("Time in the hose", "s"),

@@ -216,6 +216,7 @@ class _Making:
         rows, own = self._rows(
             item, box.name, box.path, box.words, box.help, required=False, spare=SPARE_ROWS
         )
+        rows = replace(rows, rows=tuple(map(_as_limits, rows.rows)))
         named = replace(box, help="", words=Words("A named set", ""))
         chosen = named.value.strip()
         if chosen and own:
@@ -302,6 +303,21 @@ class _Making:
 
     def _taken(self, path: str) -> list[str]:
         return self.faults.pop(path, [])
+
+
+#: What a mean is called where it is a limit and not a result.
+_LIMIT_WORDS: Final = {"twa_15min_ppm": "15-minute mean", "twa_8h_ppm": "8-hour mean"}
+
+
+def _as_limits(row: Group) -> Group:
+    """A row with its means named as limits."""
+    nodes = (
+        replace(node, words=Words(_LIMIT_WORDS[name], node.words.unit))
+        if isinstance(node, Box) and (name := node.name.rpartition("-")[2]) in _LIMIT_WORDS
+        else node
+        for node in row.nodes
+    )
+    return replace(row, nodes=tuple(nodes))
 
 
 def _value(box: Box, field: str) -> Any:
