@@ -113,6 +113,16 @@ def test_what_waits_is_shown_with_every_reason(keeper: Client, phone: FieldPhone
     assert kept.digest in one
 
 
+def test_the_gate_tells_the_keeper_that_something_waits(
+    keeper: Client, tester: Client, phone: FieldPhone
+) -> None:
+    words = "came from a phone and is not in the book"
+    assert words not in keeper.get("/").content.decode()
+    waits(phone)
+    assert words in keeper.get("/").content.decode()
+    assert words not in tester.get("/").content.decode()
+
+
 def test_put_right_it_is_written_with_both_names(keeper: Client, phone: FieldPhone) -> None:
     kept = waits(phone)
     page = keeper.post(f"/waiting/{kept.number}", form(kept, **{"right-detector": "D-019"}))

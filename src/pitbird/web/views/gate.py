@@ -16,6 +16,7 @@ from pitbird.rules.decision import Verdict
 from pitbird.services import gate as gate_service
 from pitbird.services.gate import GateRow
 from pitbird.services.knowing import Now
+from pitbird.services.waiting import waiting
 from pitbird.web import names as naming
 from pitbird.web.names import Names
 from pitbird.web.telling import (
@@ -28,6 +29,7 @@ from pitbird.web.telling import (
     tell_loud,
 )
 from pitbird.web.views import asked
+from pitbird.web.who import roles_of
 
 HEADINGS: Final = {
     Verdict.OUT_OF_SERVICE: gettext_lazy("Out of service"),
@@ -95,6 +97,7 @@ def gate(request: HttpRequest) -> HttpResponse:
         "wearer_name": names(question.wearer),
         "at_typed": request.GET.get("at", ""),
         "known_typed": request.GET.get("known", ""),
+        "waits": len(waiting()) if "keeper" in roles_of(request) else 0,
         "narrowed": bool(search or wanted or question.site or question.wearer),
     }
     part = context["part"] = request.headers.get("HX-Request") == "true"
