@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import lru_cache
 from math import floor
 from typing import Any
 
@@ -56,10 +57,16 @@ def gas_sets_off_alarms(attempt: Attempt, rule: Bound) -> Finding:
     from the gas. A channel whose response time the book does not say cannot be judged."""
     met, known = attempt.met, {name: cylinder for name, cylinder, _ in attempt.gas}
     cylinders = [known.get(name) for name in met.cylinders]
-    code, facts = _judged(rule, met, *cylinders, *[each.delivery for each in reached_by(attempt)])
+    code, facts = _judged(rule, met, *cylinders, *[_one(each.delivery) for each in reached_by(attempt)])
     if code:
         return rule.finds(code, facts, (attempt.test.entry,))
     return _nothing_recorded(attempt, rule) or rule.finds("gas-sets-off-alarms")
+
+
+@lru_cache(maxsize=4096)
+def _one(way: Delivery) -> Delivery:
+    """Of equal ones the one met first: answers are kept by identity."""
+    return way
 
 
 @once
