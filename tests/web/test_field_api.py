@@ -296,3 +296,22 @@ def test_a_pin_is_checked_over_the_network_and_never_carried(phone: tuple[FieldP
 def test_a_pin_needs_a_phone(cast: Cast, keeper: Client) -> None:
     pins.set_pin(TESTER, "4071", by=TESTER, now=NOON)
     assert sent(keeper, "pin", {"person": "P-07", "pin": "4071"}).status_code == 403
+
+
+def test_a_hose_and_thin_gas_are_in_the_seconds_that_a_phone_carries(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    """0.3 L/min into a pump of 0.4: 75 of 100 ppm CO, alarm at 60: 25 log10(75 / 15) = 17.47 s, and 2 m of
+    hose at 3 s a metre (HSE CEMHD1-2020, as summarised): 23.5 s."""
+    described = detector("D-020", "Q-88216") | {"draws": "pump", "pump_l_min": "0.4"}
+    described["channels"] = [{**each, "t90_s": "25"} for each in described["channels"]]
+    cast.write(described, minutes_ago=3)
+    flow = {"flow": "fixed", "flow_l_min": "0.3", "hose_m": "2"}
+    cast.write({"kind": "regulator", "regulator": "regulator:R-08", **flow}, minutes_ago=2)
+    opened = {"at_site": "site:north-works", "regulator": "regulator:R-08"}
+    cast.write({"kind": "cylinder-opened", "cylinder": "cylinder:C-112", **opened}, minutes_ago=1)
+    said = phone[1].get("/api/field/snapshot").json()
+    row = next(each for each in said["detectors"] if each["code"] == "D-020")
+    gas = said["types"][row["type"]]["gas"]["C-112"]
+    assert gas["channels"]["CO"]["expected_s"] == 23.5
+    assert gas["needed_s"] >= 24

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pitbird.fleet.times import DAY, HOUR, Ms, local, text_of
 from pitbird.services.appending import append
 from pitbird.services.writing import Actor, prepare
+from tests.bodies import CHANNELS
 from tests.web.conftest import Cast, ago, detector, fill, passed
 
 
@@ -30,7 +31,31 @@ def fill_troubled(now: Ms) -> Cast:
     cast.write(spoiled, minutes_ago=24, by=cast.tester)
     failed = passed("D-019", ago(22, now), outcome="failed", missed="CO")
     cast.write(failed, minutes_ago=21, by=cast.tester)
+    thin_gas(cast)
     return cast
+
+
+def thin_gas(cast: Cast) -> None:
+    """C-114 on a regulator that gives D-025's pump too little, through a hose, its label on another basis."""
+    channels = [{**channel, "t90_s": "20"} for channel in CHANNELS]
+    channels[0]["lfl_basis"] = "nfpa-497"
+    pumped = {"channels": channels, "draws": "pump", "pump_l_min": "0.5"}
+    cast.write(detector("D-025", "Q-D-025") | pumped, minutes_ago=20)
+    flow = {"flow": "fixed", "flow_l_min": "0.3", "hose_m": "2"}
+    cast.write({"kind": "regulator", "regulator": "regulator:R-08", **flow}, minutes_ago=19)
+    gas = [
+        {"gas": "methane", "amount": "2.2", "unit": "vol_pct", "label_pct_lfl": "50"},
+        {"gas": "oxygen", "amount": "15", "unit": "vol_pct"},
+    ]
+    cast.write(
+        {
+            "kind": "cylinder", "cylinder": "cylinder:C-114", "balance": "nitrogen", "expires": "2027-10-06",
+            "minimum_pressure_bar": "2", "home": "site:north-works", "components": gas,
+        },
+        minutes_ago=18,
+    )  # fmt: skip
+    opened = {"at_site": "site:north-works", "regulator": "regulator:R-08", "gauge_bar": "60"}
+    cast.write({"kind": "cylinder-opened", "cylinder": "cylinder:C-114", **opened}, minutes_ago=17)
 
 
 def doubtful(cast: Cast, by: Actor, code: str) -> int:

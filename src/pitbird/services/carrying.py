@@ -10,17 +10,20 @@ from functools import lru_cache
 from typing import Any, Final
 
 from pitbird.fleet import bump
-from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, PersonState, SiteState
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, OtherState, PersonState, SiteState
 from pitbird.fleet.times import Ms, next_change_over
 from pitbird.rules.decision import RuleSet
+from pitbird.rules.delivering import Delivered, delivered
 from pitbird.rules.serving import Served, problems, serving
+from pitbird.science.challenge.delivery import Delivery
 from pitbird.services.gate import Around
 from pitbird.services.knowing import Now
+from pitbird.store import book
 
 #: Gas on for so long at most: the slowest sensors take up to 90 s (common practice, no source).
 MOST_GAS_ON_S: Final = 90.0
-#: Types of detector are told apart by make, model, how they draw, signals, and channels.
-Type = tuple[str, str, str, tuple[str, ...], tuple[ChannelFact, ...]]
+#: Types of detector are told apart by make, model, how they draw, signals, what a pump draws, and channels.
+Type = tuple[str, str, str, tuple[str, ...], str | None, tuple[ChannelFact, ...]]
 
 
 @dataclass(frozen=True)
@@ -85,22 +88,33 @@ def type_of(state: DetectorState) -> Type:
     from msgspec.structs import replace
 
     channels = tuple(replace(channel, sensor_ends=None) for channel in state.channels)
-    return (state.make, state.model, state.draws, state.signals, channels)
+    return (state.make, state.model, state.draws, state.signals, state.pump_l_min, channels)
 
 
 def plan_of(kind: Type) -> dict[str, Any]:
     """The plan of a test of any detector of a type."""
-    make, model, draws, signals, channels = kind
+    make, model, draws, signals, _pump, channels = kind
     state = DetectorState(subject="", make=make, model=model, draws=draws, signals=signals, channels=channels)
     plan: dict[str, Any] = {**bump.plan(state)}
     del plan["detector"]
     return plan
 
 
-def in_gas(kind: Type, cylinder: CylinderState, least_s: int | None) -> dict[str, Any]:
-    """A type in the gas of a cylinder: whether it serves, how long it must be on, when each alarm comes."""
-    *_rest, channels = kind
-    served = serving(channels, cylinder.components, cylinder.balance, MOST_GAS_ON_S)
+def regulators() -> dict[str, OtherState]:
+    """Every regulator of the book; there are few."""
+    found = Now().some(book.subjects("regulator")).values()
+    return {state.subject: state for state in found if isinstance(state, OtherState)}
+
+
+def in_gas(
+    kind: Type, cylinder: CylinderState, least_s: int | None, fitted: OtherState | None = None
+) -> dict[str, Any]:
+    """A type in the gas of a cylinder: whether it serves, how long it must be on, when each alarm comes. The
+    regulator fitted says whether air is drawn in beside the gas, and what its hose takes."""
+    _make, _model, draws, _signals, pump, channels = kind
+    way = delivered(draws, pump, fitted)
+    served = serving(channels, cylinder.components, cylinder.balance, MOST_GAS_ON_S, delivery=way.delivery)
+    least_s = math.ceil(least_s + way.delivery.delay_s) if least_s else least_s
     asked = [each for each in served if each.channel.must_show is not None]
     answers = [each.serves for each in asked]
     times = [
@@ -112,7 +126,7 @@ def in_gas(kind: Type, cylinder: CylinderState, least_s: int | None) -> dict[str
     return {
         "serves": _serves(answers),
         "needed_s": needed,
-        "channels": {each.channel.name: _channel(each, cylinder) for each in asked},
+        "channels": {each.channel.name: _channel(each, cylinder, way) for each in asked},
     }
 
 
@@ -122,7 +136,7 @@ def _serves(answers: Sequence[bool | None]) -> str:
     return "serves" if all(answers) else "in-part" if any(answers) else "not"
 
 
-def _channel(served: Served, cylinder: CylinderState) -> dict[str, Any]:
+def _channel(served: Served, cylinder: CylinderState, way: Delivered) -> dict[str, Any]:
     alarm = served.asked
     must = served.channel.must_show
     told: dict[str, Any] = {
@@ -132,13 +146,14 @@ def _channel(served: Served, cylinder: CylinderState) -> dict[str, Any]:
         "lean_s": _tenths(alarm.time_lean_s) if alarm else None,
     }
     if not served.serves:
-        told["why"] = list(_problems(served, cylinder.components, cylinder.balance))
+        why = _problems(served, cylinder.components, cylinder.balance, way.delivery)
+        told["why"] = [*([way.finding] if way.finding else []), *why]
     return told
 
 
 @lru_cache(maxsize=4096)
-def _problems(served: Served, components: Any, balance: str) -> tuple[str, ...]:
-    return problems(served, components, balance, MOST_GAS_ON_S)
+def _problems(served: Served, components: Any, balance: str, delivery: Delivery) -> tuple[str, ...]:
+    return problems(served, components, balance, MOST_GAS_ON_S, delivery)
 
 
 def _tenths(seconds: float | None) -> float | None:

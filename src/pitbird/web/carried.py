@@ -111,15 +111,19 @@ def _type(
     now: Ms,
     zone: str,
 ) -> dict[str, Any]:
-    make, model, _draws, _signals, channels = kind
+    make, model, _draws, _signals, _pump, channels = kind
     offered = bump_gas.choices(channels, cylinders, site=site, now=now, zone=zone)
     order, unserved = bump_gas.plan_gas(channels, offered)
     least = asks.least_s if asks else None
+    fitted = carrying.regulators()
     return {
         "make": make,
         "model": model,
         "plan": carrying.plan_of(kind),
-        "gas": {code(state.subject): carrying.in_gas(kind, state, least) for state in cylinders},
+        "gas": {
+            code(state.subject): carrying.in_gas(kind, state, least, fitted.get(state.regulator or ""))
+            for state in cylinders
+        },
         "order": [choice.code for choice in order],
         "unserved": unserved,
     }
