@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import copy
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import DAY, MINUTE, Ms, text_of
+from pitbird.intake.entries import read_body
 from pitbird.intake.faults import EntryRefused
 from pitbird.record.leaf import read_leaf
 from pitbird.rules.decision import Verdict
@@ -376,6 +378,16 @@ def test_a_pass_by_a_clock_that_was_ahead_is_written_only_with_another_time_by_a
         waiting.write_corrected(number, right, Actor(TESTER, SITE, "Europe/Lisbon"), now=NOON)
     waiting.write_corrected(number, right, BOSS, now=NOON)
     assert waiting.waiting() == []
+
+
+def test_the_example_of_the_page_is_whole_as_it_is_signed() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "field.md").read_text(encoding="utf-8")
+    text = page.partition("A bump test, whole")[2].partition("```json\n")[2].partition("```")[0]
+    body, faults = read_body(json.loads(text))
+    assert faults == ()
+    assert body is not None
+    assert body.as_body() == json.loads(text)
+    assert body.phone is not None
 
 
 # --- Requests and PINs
