@@ -8,7 +8,7 @@ import pytest
 
 from pitbird.services.papers.cylinder_standing import cylinder_standing
 from pitbird.services.papers.making import NoSuchPaper, Order
-from tests.bodies import at, bump, ms
+from tests.bodies import CHANNELS, at, bump, ms
 from tests.papers import pdf
 from tests.services.papers.conftest import Say
 
@@ -70,3 +70,21 @@ def test_two_failed_tests_in_a_row_put_its_gas_in_question(say: Say, order: Orde
 def test_an_unknown_cylinder_is_refused(say: Say, order: Order) -> None:
     with pytest.raises(NoSuchPaper, match="cylinder: the book knows no cylinder 'C-999'"):
         cylinder_standing("cylinder:C-999", order)
+
+
+def test_gas_that_air_thins_is_told_with_its_share(say: Say, order: Order) -> None:
+    # 0.3 L/min of what a pump draws at 0.5 L/min is 60 % (conservation of amount).
+    flow = {"flow": "fixed", "flow_l_min": "0.3"}
+    say({"kind": "regulator", "regulator": "regulator:R-08", **flow}, now=ms("07:00"))
+    opened = {"at_site": "site:north-works", "regulator": "regulator:R-08"}
+    say({"kind": "cylinder-opened", "cylinder": C112, **opened}, now=ms("07:01"))
+    say(
+        {
+            "kind": "detector", "detector": "detector:D-090", "make": "Brindlow", "model": "Gillmark P",
+            "serial": "P-90", "draws": "pump", "pump_l_min": "0.5", "signals": ["sound"],
+            "home": "site:north-works", "channels": [{**CHANNELS[-1], "t90_s": "20"}],
+        },
+        now=ms("07:02"),
+    )  # fmt: skip
+    told = pdf.words(cylinder_standing(C112, order).pdf)
+    assert "its regulator gives less than the pump draws, 60 % of it is test gas" in told

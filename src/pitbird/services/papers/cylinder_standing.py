@@ -55,7 +55,11 @@ def _left(state: CylinderState, order: Order) -> Left:
 
 def _serves(each: TypeServed) -> Serves:
     name = f"{each.make} {each.model}".strip() or "not described"
-    return Serves(name, len(each.detectors), _ANSWERS[each.serves], each.slowest_s, each.worst_loss)
+    answer = _ANSWERS[each.serves]
+    if each.delivered.finding:
+        share = 100 * each.delivered.delivery.share
+        answer += f"; its regulator gives less than the pump draws, {share:.3g} % of it is test gas"
+    return Serves(name, len(each.detectors), answer, each.slowest_s, each.worst_loss)
 
 
 def _question(question: GasQuestion | None, read: Reader) -> str:

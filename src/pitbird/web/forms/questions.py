@@ -303,7 +303,10 @@ _THINGS: Final = (
         "regulator",
         "",
         _("Which regulator is this?"),
-        _("The flow it gives says how much gas a test takes."),
+        _(
+            "The flow it gives says how much gas a test takes, and whether a pump draws air in beside it; "
+            "the hose, how much later the gas comes."
+        ),
         _("Write it down"),
         (
             Ask("flow", "choice", required=True),
