@@ -13,7 +13,7 @@ import pytest
 from pitbird.demo.simulator import simulate
 from pitbird.fleet.folding import empty, fold
 from pitbird.fleet.kinds import KINDS
-from pitbird.fleet.state import DetectorState, State
+from pitbird.fleet.state import DetectorState, OtherState, State
 from pitbird.fleet.times import DAY, HOUR, Ms, ms_of, text_of
 from pitbird.intake.entries import read_body
 from pitbird.rules.deciding import decide
@@ -73,6 +73,11 @@ class Folded:
     def some(self, subjects: Iterable[str]) -> dict[str, State]:
         return {s: state for s in subjects if (state := self.state(s)) is not None}
 
+    def regulators(self) -> dict[str, OtherState]:
+        """Every regulator as known."""
+        found = self.some(subject for subject in self.entries if subject.startswith("regulator:"))
+        return {name: state for name, state in found.items() if isinstance(state, OtherState)}
+
 
 def by_subject(book: Book) -> dict[str, Book]:
     """The entries about each subject, and what was moved to it from another."""
@@ -108,7 +113,8 @@ def compare(entries: Mapping[str, Book], as_of: Ms, detectors: Iterable[str]) ->
         state = folded.state(detector)
         if not isinstance(state, DetectorState):
             continue
-        decision = decide(state, Around(folded, of=state).of(state), as_of=as_of)
+        around = Around(folded, of=state, regulators=folded.regulators()).of(state)
+        decision = decide(state, around, as_of=as_of)
         gate_yes = decision.verdict is Verdict.MAY_GO_OUT
         troubles = list(reading.troubles(detector))
         counted[f"{'yes' if gate_yes else 'no'}/{'no' if troubles else 'yes'}"] += 1
