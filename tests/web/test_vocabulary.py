@@ -8,9 +8,9 @@ import pytest
 
 from pitbird.fleet.kinds import KINDS
 from pitbird.web import vocabulary
-from pitbird.web.entries import sentence
 from pitbird.web.forms.questions import ACTION_WORDS, ACTIONS, QUESTIONS
 from pitbird.web.names import Names
+from pitbird.web.sentences import sentence
 
 pytestmark = pytest.mark.django_db
 

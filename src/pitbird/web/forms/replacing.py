@@ -18,7 +18,8 @@ from pitbird.intake.faults import Fault
 from pitbird.services import people
 from pitbird.store import book
 from pitbird.web import times
-from pitbird.web.entries import sealed_in, tell_all
+from pitbird.web.entries import tell_all
+from pitbird.web.facts import sealed_in
 from pitbird.web.forms.base import EntryForm, TimeField
 from pitbird.web.forms.special import Calibration
 

@@ -36,7 +36,8 @@ from pitbird.services.gate import UnknownSubject
 from pitbird.services.knowing import Now
 from pitbird.store import book as store
 from pitbird.web import names as naming
-from pitbird.web.entries import Fact, Told, body_of, facts, tell_all
+from pitbird.web.entries import Told, body_of, tell_all
+from pitbird.web.facts import Fact, facts
 from pitbird.web.names import Names
 from pitbird.web.telling import tell_decision
 from pitbird.web.views import asked

@@ -17,7 +17,8 @@ from pitbird.services.moving import BookEmpty, export_book
 from pitbird.store import book as store
 from pitbird.web import names as naming
 from pitbird.web import times
-from pitbird.web.entries import body_of, facts, tell_all, worked_out
+from pitbird.web.entries import body_of, tell_all, worked_out
+from pitbird.web.facts import facts
 from pitbird.web.names import Names, address
 from pitbird.web.views.asked import zone_here
 from pitbird.web.views.gas import today

@@ -19,7 +19,8 @@ from pitbird.services.doubts import at_another_time
 from pitbird.services.knowing import Now
 from pitbird.services.writing import Actor, IdTaken, write
 from pitbird.store import book
-from pitbird.web.entries import sealed_in, tell_all
+from pitbird.web.entries import tell_all
+from pitbird.web.facts import sealed_in
 from pitbird.web.forms.replacing import correction_of, says_the_same
 from pitbird.web.names import Names, code
 from pitbird.web.times import NoSuchTime, read_typed, typed
