@@ -159,6 +159,7 @@ def test_a_page_is_fit_for_everybody_on_a_small_and_on_a_large_screen(
     [
         "/", "/detectors", "/detectors/D-020", "/detectors/D-021", "/detectors/D-023", "/detectors/D-024",
         "/doubts", "/book/17/countersign", "/attempts", "/gas", "/gas/C-112", "/people/P-07", "/test",
+        "/devices", "/waiting", "/people/P-07/pin",
         "/gas/C-114", "/gas/C-114/serves/D-025", "/detectors/D-025", "/write/regulator",
         "/write/cylinder?about=C-114",
         "/test/D-023", "/test/D-023?although-held=1", "/rules/emergency-services/would", "/book/16/replace",
