@@ -24,6 +24,7 @@ from tests.rules.builders import (
     rule,
     rule_set,
     shown,
+    t,
     test_fact,
 )
 
@@ -89,6 +90,11 @@ def test_the_regulator_of_the_test_comes_before_that_of_the_cylinder() -> None:
     on = tuple(shown(each.name, regulator="regulator:R-03") for each in FOUR)
     assert judged(FLOW, test=test_fact(shown=on), regulator="regulator:R-04").code == "gas-thinned"
     assert judged(FLOW, regulator="regulator:R-04").code == "regulator-not-known"
+
+
+def test_a_cylinder_opened_anew_after_the_test_does_not_tell_which_regulator_was_on_it_then() -> None:
+    assert judged(FLOW, opened_at=t("2026-03-02 06:00")).code == "gas-thinned"
+    assert judged(FLOW, opened_at=t("2026-03-02 07:00")).code == "regulator-not-known"
 
 
 def test_thinned_gas_is_judged_as_it_reaches_the_sensors() -> None:

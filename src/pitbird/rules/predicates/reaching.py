@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from pitbird.fleet.state import ChannelFact, ComponentFact, CylinderState, ShownFact
+from pitbird.fleet.times import Ms
 from pitbird.rules.decision import Finding
 from pitbird.rules.delivering import Delivered, delivered
 from pitbird.rules.predicates.base import (
@@ -39,15 +40,19 @@ def reached_by(attempt: Attempt) -> list[Delivered]:
         delivered(
             detector.draws,
             detector.pump_l_min,
-            regulators.get(_regulator(shown, cylinders.get(shown.cylinder))),
+            regulators.get(_regulator(shown, cylinders.get(shown.cylinder), attempt.test.at)),
         )
         for _, shown in attempt.met.shown
     ]
 
 
-def _regulator(shown: ShownFact, cylinder: CylinderState | None) -> str:
-    """The regulator recorded with the test, or the one with which its cylinder was opened."""
-    return shown.regulator or (cylinder.regulator if cylinder is not None else None) or ""
+def _regulator(shown: ShownFact, cylinder: CylinderState | None, at: Ms) -> str:
+    """The regulator recorded with the test, or the one with which its cylinder was opened by then; "" where
+    another may have been on it."""
+    if shown.regulator is not None or cylinder is None or cylinder.regulator is None:
+        return shown.regulator or ""
+    later = cylinder.opened_at is not None and cylinder.opened_at > at
+    return "" if later else cylinder.regulator
 
 
 @predicate(
