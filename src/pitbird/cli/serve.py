@@ -40,30 +40,38 @@ def command(
     from pitbird.cli.ready import make_ready
 
     check_before(host, port, certificate, key, trial=trial_authority)
-    if trial_authority:
-        certificate, key = trial_certificate(host)
+    names = names_of_this_machine(host) if trial_authority else []
     make_ready()
+    if trial_authority:
+        certificate, key = trial_certificate(names)
     refuse_a_book_in_doubt()
     keep_a_checkpoint()
     keep_one_daily()
     serve(host, port, workers=workers, certificate=certificate, key=key)
 
 
-def trial_certificate(host: str) -> tuple[Path, Path]:
-    """The certificate by this machine's own authority and its key; says how a phone comes to trust it."""
-    from pitbird.app.config import read_config
-    from pitbird.cli.refusing import Refused
-    from pitbird.services.trial_authority import CannotVouch, make_ready, names_here
+def names_of_this_machine(host: str) -> list[str]:
+    """The names that the trial authority vouches for; the settings are told to answer to them."""
+    from pitbird.services.trial_authority import names_here
 
     listed = os.environ.get("PITBIRD_HOSTS", "").split(",")
     names = names_here(host, (each.strip() for each in listed))
-    try:
-        made = make_ready(read_config(os.environ).home, names)
-    except CannotVouch as refused:
-        raise Refused(f"trial-authority: {refused}") from None
     if "PITBIRD_HOSTS" not in os.environ or host in EVERYWHERE:
         shown = (f"[{name}]" if ":" in name else name for name in names)
         os.environ["PITBIRD_HOSTS"] = ",".join(dict.fromkeys(shown))
+    return names
+
+
+def trial_certificate(names: list[str]) -> tuple[Path, Path]:
+    """The certificate by this machine's own authority and its key; says how a phone comes to trust it."""
+    from pitbird.cli.ready import home
+    from pitbird.cli.refusing import Refused
+    from pitbird.services.trial_authority import CannotVouch, make_ready
+
+    try:
+        made = make_ready(home(), names)
+    except CannotVouch as refused:
+        raise Refused(f"trial-authority: {refused}") from None
     typer.echo(f"Trial authority, until {made.until:%Y-%m-%d}. SHA-256 fingerprint of its certificate:")
     typer.echo(f"    {made.fingerprint}")
     typer.echo(
