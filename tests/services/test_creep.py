@@ -19,10 +19,10 @@ STATED = 30.0
 
 
 class Gas:
-    """What is known: one cylinder."""
+    """What is known: a cylinder, and whatever else."""
 
-    def __init__(self, state: CylinderState) -> None:
-        self._state = state
+    def __init__(self, *states: Any) -> None:
+        self._states = {state.subject: state for state in states}
 
     def state(self, subject: str) -> None:
         return None
@@ -31,7 +31,7 @@ class Gas:
         return []
 
     def some(self, subjects: Iterable[str]) -> dict[str, Any]:
-        return {C: self._state} if C in set(subjects) else {}
+        return {name: self._states[name] for name in subjects if name in self._states}
 
 
 def day(number: int, clock: str = "06:00") -> str:
@@ -50,7 +50,9 @@ def timed(number: int, after_s: float, *, on_s: int = 40, reached: str = "yes") 
     return body("bump-test", day(number, "06:02"), applications=[{**applied, "channels": shown}])
 
 
-def crept(tests: list[dict[str, Any]], *events: dict[str, Any], now: int = 400) -> Creep:
+def crept(
+    tests: list[dict[str, Any]], *events: dict[str, Any], now: int = 400, regulator: Any = None
+) -> Creep:
     channels = [{**each, "t90_s": "30"} for each in CHANNELS if each["name"] == "CO"]
     bodies = [detector(day(0, "05:00"), channels=channels), *events]
     state = fold(D, [(n, b, b["at"]) for n, b in enumerate(bodies)])
@@ -65,7 +67,7 @@ def crept(tests: list[dict[str, Any]], *events: dict[str, Any], now: int = 400) 
     assert isinstance(state, DetectorState)
     assert isinstance(cylinder, CylinderState)
     when = ms("06:00", str(date(2025, 1, 1) + timedelta(days=now)))
-    (told,) = creep_of(state, now=when, days=91, known=Gas(cylinder), tests=tests)
+    (told,) = creep_of(state, now=when, days=91, known=Gas(*filter(None, (cylinder, regulator))), tests=tests)
     return told
 
 
@@ -121,5 +123,21 @@ def test_without_a_stated_t90_nothing_is_told() -> None:
     channels = [each for each in CHANNELS if each["name"] == "CO"]
     state = fold(D, [(0, detector(day(0), channels=channels), day(0))])
     assert isinstance(state, DetectorState)
-    (told,) = creep_of(state, now=ms("06:00"), days=91, known=Gas(None), tests=[timed(1, 12)])  # type: ignore[arg-type]
+    (told,) = creep_of(state, now=ms("06:00"), days=91, known=Gas(), tests=[timed(1, 12)])
     assert (told.months, told.limit_s, told.stated_s) == ((), None, None)
+
+
+def test_the_time_in_the_hose_is_taken_off() -> None:
+    """Two metres at 3 s a metre; a test without its regulator is taken to have none."""
+    fitted = body(
+        "regulator", day(0), regulator="regulator:R-01", flow="fixed", flow_l_min="0.5", hose_m="2",
+        hose_s_per_m="3",
+    )  # fmt: skip
+    regulator = fold("regulator:R-01", [(0, fitted, fitted["at"])])
+    tests = [timed(n, 6 + seconds(45.0, 60, 100)) for n in (1, 2, 3)]
+    for test in tests:
+        test["applications"][0]["regulator"] = "regulator:R-01"
+    told = crept(tests, regulator=regulator)
+    assert told.months[0].t90_s == pytest.approx(45.0, rel=1e-3)
+    assert told.limit_s is not None
+    assert 6 + seconds(told.limit_s, 60, 100) == pytest.approx(40.0, rel=1e-9)

@@ -1,8 +1,8 @@
 """Whether the sensors of a detector grow slow: the t90 that its bump tests' seconds to the alarm stand for.
 
-For a first-order response without delay the time to an alarm is in proportion to t90. So the seconds that a
-test took, over those that the challenge calculation expects of the stated t90 in the same gas, tell the t90
-that the sensor had; the delay of a hose and of the hand on the button is in it and makes it look slower.
+For a first-order response the time to an alarm, without the delay of a hose, is in proportion to t90. So the
+seconds that a test took, over those that the challenge calculation expects of the stated t90 in the gas that
+reached the sensor, tell the t90 that it had; the hand on the button is in it and makes it look slower.
 Each month's median is one reading; the trend of them is carried on as that of the sensitivity is.
 """
 
@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING, Any, Final
 
-from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, OtherState
 from pitbird.fleet.times import DAY, Ms, ms_of
+from pitbird.rules.delivering import delivered
 from pitbird.rules.serving import number, serve
 from pitbird.services.knowing import Known, Now
 from pitbird.services.quick import QUICK
@@ -82,15 +83,10 @@ def creep_of(
     since = max((event.at for event in detector.repairs), default=Ms(0))
     listed = _tests(detector.subject) if tests is None else tests
     bodies = [body for body in listed if since <= ms_of(body["at"]) <= now]
-    gases = {
-        state.subject: state
-        for state in source.some(sorted(_cylinders(bodies))).values()
-        if isinstance(state, CylinderState)
-    }
+    things = source.some(sorted(_things(bodies)))
     found: dict[str, list[_Test]] = defaultdict(list)
-    channels = {channel.name: channel for channel in detector.channels}
     for body in bodies:
-        for name, test in _timed(body, channels, gases):
+        for name, test in _timed(body, detector, things):
             found[name].append(test)
     return tuple(_creep(channel, found.get(channel.name, []), now, days) for channel in detector.channels)
 
@@ -110,31 +106,38 @@ def _tests(detector: str) -> Iterator[Mapping[str, Any]]:
                 yield said
 
 
-def _cylinders(bodies: Sequence[Mapping[str, Any]]) -> set[str]:
-    return {applied["cylinder"] for body in bodies for applied in body["applications"]}
+def _things(bodies: Sequence[Mapping[str, Any]]) -> set[str]:
+    applied = [each for body in bodies for each in body["applications"]]
+    return {each["cylinder"] for each in applied} | {
+        each["regulator"] for each in applied if "regulator" in each
+    }
 
 
 def _timed(
-    body: Mapping[str, Any], channels: Mapping[str, ChannelFact], gases: Mapping[str, CylinderState]
+    body: Mapping[str, Any], detector: DetectorState, things: Mapping[str, Any]
 ) -> Iterator[tuple[str, _Test]]:
     """What each channel whose alarm was timed says of its t90."""
+    channels = {channel.name: channel for channel in detector.channels}
     for applied in body["applications"]:
-        gas = gases.get(applied["cylinder"])
-        if gas is None or not applied.get("gas_off") or not applied.get("gas_on"):
+        gas, fitted = things.get(applied["cylinder"]), things.get(applied.get("regulator", ""))
+        if not isinstance(gas, CylinderState) or not applied.get("gas_off") or not applied.get("gas_on"):
             continue
+        regulator = fitted if isinstance(fitted, OtherState) else None
+        delivery = delivered(detector.draws, detector.pump_l_min, regulator).delivery
         on_s = (ms_of(applied["gas_off"]) - ms_of(applied["gas_on"])) / 1000
         for seen in applied["channels"]:
             channel, after = channels.get(seen["channel"]), number(seen.get("after_s"))
             if channel is None or seen["reached"] != "yes" or not after or on_s <= 0:
                 continue
-            asked = serve(channel, gas.components, gas.balance, on_s).asked
+            asked = serve(channel, gas.components, gas.balance, on_s, delivery=delivery).asked
             stated = number(channel.t90_s)
             if asked is None or not asked.time_s or not stated:
                 continue
-            yield (
-                channel.name,
-                _Test(ms_of(body["at"]), stated * after / asked.time_s, stated * on_s / asked.time_s, on_s),
-            )
+            late = delivery.delay_s
+            share = stated / (asked.time_s - late)
+            if after > late:
+                test = _Test(ms_of(body["at"]), share * (after - late), share * (on_s - late), on_s)
+                yield channel.name, test
 
 
 def _creep(channel: ChannelFact, tests: list[_Test], now: Ms, days: float) -> Creep:
