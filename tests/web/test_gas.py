@@ -143,3 +143,15 @@ def test_a_release_names_the_failed_tests_and_what_it_leaves_out_stays_open(
     assert "D-018" in group(page, "failed")
     assert "D-019" not in group(page, "failed")
     assert oldest in text(keeper, "/write/cylinder-released?about=C-112")
+
+
+@pytest.mark.parametrize("scanned", ["C-112", " c-112 ", "cylinder:C-112", "L-2291", "l-2291"])
+def test_a_code_or_lot_as_scanned_opens_the_cylinder(cast: Cast, keeper: Client, scanned: str) -> None:
+    answer = keeper.get("/gas", {"q": scanned})
+    assert (answer.status_code, answer["Location"]) == (302, "/gas/C-112")
+
+
+def test_a_code_that_the_book_does_not_know_is_said_with_those_near_it(cast: Cast, keeper: Client) -> None:
+    page = keeper.get("/gas", {"q": "C-122"}).content.decode()
+    assert "The book knows no cylinder by “C-122”." in page
+    assert 'href="/gas/C-112"' in page

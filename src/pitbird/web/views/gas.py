@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from difflib import get_close_matches
 from typing import Any, Final
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
@@ -94,9 +95,26 @@ def question_words(question: GasQuestion, zone: str | None) -> str:
     }
 
 
+def _codes() -> list[str]:
+    return [naming.code(state.subject) for state in Now().all_of(CylinderState)]
+
+
+def _scanned(text: str) -> list[CylinderState]:
+    """The cylinders of a code, else of a lot, whatever the case of its letters."""
+    wanted = text.casefold().removeprefix("cylinder:")
+    states = Now().all_of(CylinderState)
+    return [each for each in states if naming.code(each.subject).casefold() == wanted] or [
+        each for each in states if (each.lot or "").casefold() == wanted
+    ]
+
+
 @require_safe
 def gas(request: HttpRequest) -> HttpResponse:
-    """The cylinders by what can be done with them."""
+    """The cylinders by what can be done with them; a code or lot as scanned leads to the one it is."""
+    scanned = request.GET.get("q", "").strip()
+    fits = _scanned(scanned) if scanned else []
+    if len(fits) == 1:
+        return redirect("cylinder", code=naming.code(fits[0].subject))
     now, names = clock.now(), Names()
     zones = {state.subject: state.zone for state in naming.sites()}
     listed: dict[str, list[dict[str, Any]]] = {key: [] for key, _heading, _none in GROUPS}
@@ -125,6 +143,9 @@ def gas(request: HttpRequest) -> HttpResponse:
     emptied.sort(key=lambda each: -(each["emptied_at"] or 0))
     context = {
         "here": "gas",
+        "scanned": scanned,
+        "fits": [naming.code(state.subject) for state in fits],
+        "near": get_close_matches(scanned.upper(), _codes(), n=3, cutoff=0.7) if scanned and not fits else [],
         "now": now,
         "zone": zone_here(request),
         "groups": [
