@@ -163,6 +163,18 @@ def training_record(
     _written(out, paper, locale, make)
 
 
+@app.command("key-sheet")
+def key_sheet(out: Path = OUT, paper: str = PAPER, locale: str = LOCALE) -> None:
+    """By which key the book signs, to hand over on paper."""
+
+    def make(order: Order, faults: Faults) -> Made:
+        from pitbird.services.papers.key_sheet import key_sheet as make
+
+        return make(order)
+
+    _written(out, paper, locale, make)
+
+
 def _day(text: str | None, field: str, faults: Faults) -> date | None:
     if text is None:
         return None

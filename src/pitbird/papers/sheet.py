@@ -110,10 +110,11 @@ class Findings(msgspec.Struct, frozen=True, tag_field="is", tag="findings"):
 
 
 class Figure(msgspec.Struct, frozen=True, tag_field="is", tag="figure"):
-    """A drawing (SVG) with its words for those who cannot see it."""
+    """A drawing (SVG) with its words for those who cannot see it; as wide as the column, or so many mm."""
 
     svg: str
     alt: str
+    width_mm: float | None = None
 
 
 class Lines(msgspec.Struct, frozen=True, tag_field="is", tag="lines"):

@@ -46,6 +46,14 @@ def detector_history(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_safe
+def key_sheet(request: HttpRequest) -> HttpResponse:
+    """By which key the book signs."""
+    from pitbird.services.papers.key_sheet import key_sheet as make
+
+    return _sent(request, make)
+
+
+@require_safe
 def morning_sheet(request: HttpRequest) -> HttpResponse:
     """What may go out at a ``site``, for its wall."""
     from pitbird.services.papers.morning_sheet import morning_sheet as make
