@@ -108,3 +108,13 @@ def test_a_training_record_is_written_down_as_seen(tester: Client, monkeypatch: 
     monkeypatch.setattr(settings, "SEEN", True)
     tester.get("/paper/training-record/P-07.pdf")
     assert list(Seen.objects.values_list("what", "about")) == [("person", "person:P-07")]
+
+
+def test_labels_are_asked_for_on_a_page_and_printed(cast: Cast, keeper: Client) -> None:
+    page = keeper.get("/labels?of=cylinders").content.decode()
+    assert "Which labels do you need?" in page
+    answer = keeper.get("/paper/labels.pdf", {"of": "detectors", "grid": "3x8 of 70x37", "start": "3"})
+    assert answer["Content-Type"] == "application/pdf"
+    refused = keeper.get("/paper/labels.pdf", {"of": "detectors", "grid": "huge", "start": "1"})
+    assert refused.status_code == 422
+    assert "cannot be read" in refused.content.decode()

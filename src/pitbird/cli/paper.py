@@ -175,6 +175,48 @@ def key_sheet(out: Path = OUT, paper: str = PAPER, locale: str = LOCALE) -> None
     _written(out, paper, locale, make)
 
 
+@app.command("labels")
+def labels(
+    things: list[str] = typer.Argument(None, help="Codes of what to print labels for: D-017 C-112."),
+    of: str | None = typer.Option(None, help="All of them: detectors, cylinders, regulators or people."),
+    site: str | None = typer.Option(None, help="With --of: only those of this site."),
+    grid: str = typer.Option("3x8 of 70x37", help="Columns x rows of width x height in mm; gap, margin."),
+    start: int = typer.Option(1, help="The first free label of the first sheet."),
+    out: Path = OUT,
+    paper: str = PAPER,
+) -> None:
+    """Sheets of labels with a code that the pages take as scanned."""
+
+    def make(order: Order, faults: Faults) -> Made:
+        from pitbird.cli.naming import known
+        from pitbird.services.papers.labels import all_of
+        from pitbird.services.papers.labels import labels as make
+
+        place = known("site", site, faults) if site else None
+        wanted = [_thing(text, faults) for text in things or []]
+        faults.refuse()
+        listed = [*filter(None, wanted), *(all_of(of, place) if of else ())]
+        return make(list(dict.fromkeys(listed)), order, grid=grid, start=start)
+
+    _written(out, paper, "en-GB", make)
+
+
+def _thing(text: str, faults: Faults) -> str | None:
+    """The one thing of a code, whatever its sort."""
+    from pitbird.services.knowing import Now
+    from pitbird.services.papers.labels import SORTS
+
+    named = [text] if ":" in text else [f"{sort}:{text}" for sort in SORTS.values()]
+    found = sorted(Now().some(named))
+    if len(found) == 1:
+        return found[0]
+    if found:
+        faults.add(f"labels: {text!r} is the code of several things; write one of {', '.join(found)}")
+    else:
+        faults.add(f"labels: the book knows nothing of the code {text!r}")
+    return None
+
+
 def _day(text: str | None, field: str, faults: Faults) -> date | None:
     if text is None:
         return None

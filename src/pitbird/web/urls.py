@@ -133,6 +133,8 @@ urlpatterns = [
     ),
     path("paper/detector-history/<str:code>.pdf", papers.detector_history, name="paper-detector-history"),
     path("paper/key-sheet.pdf", papers.key_sheet, name="paper-key-sheet"),
+    path("labels", papers.labels_asked, name="labels"),
+    path("paper/labels.pdf", papers.labels, name="paper-labels"),
     path("paper/morning-sheet.pdf", papers.morning_sheet, name="paper-morning-sheet"),
     path("paper/book-page.pdf", papers.book_page, name="paper-book-page"),
     path("paper/cylinder-standing/<str:code>.pdf", papers.cylinder_standing, name="paper-cylinder-standing"),

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 
 from pitbird.services.papers.making import Made, NoSuchPaper, Order, PaperRefused
 from pitbird.services.papers.press import Press
+from pitbird.web import names as naming
 
 
 @require_safe
@@ -51,6 +52,35 @@ def key_sheet(request: HttpRequest) -> HttpResponse:
     from pitbird.services.papers.key_sheet import key_sheet as make
 
     return _sent(request, make)
+
+
+@require_safe
+def labels(request: HttpRequest) -> HttpResponse:
+    """Sheets of labels ``of`` a sort of things, of a ``site`` where one is given."""
+    from pitbird.services.papers.labels import all_of
+    from pitbird.services.papers.labels import labels as make
+
+    def sheets(order: Order) -> Made:
+        text = request.GET.get("start", "1").strip() or "1"
+        start = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0
+        listed = all_of(request.GET.get("of", ""), _site(request))
+        return make(listed, order, grid=request.GET.get("grid", ""), start=start)
+
+    return _sent(request, sheets)
+
+
+@require_safe
+def labels_asked(request: HttpRequest) -> HttpResponse:
+    """Which labels: of what, of which site, on which sheets."""
+    from pitbird.papers.labels import GRIDS
+
+    context = {
+        "here": "detectors",
+        "of": request.GET.get("of", "detectors"),
+        "sites": [(naming.code(state.subject), state.name) for state in naming.sites()],
+        "grids": [(paper, text) for paper, texts in GRIDS.items() for text in texts],
+    }
+    return render(request, "pitbird/labels.html", context)
 
 
 @require_safe
