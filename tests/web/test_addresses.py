@@ -66,7 +66,7 @@ def pages() -> list[str]:
         "/gas/C-112/serves/D-017", "/calculations", "/calculations/challenge",
         "/calculations/cylinder", "/people",
         "/people/P-07", "/people/P-07/account", "/people/P-07/erase", "/retention", "/seen", "/doubts",
-        "/bundle", "/audits", "/checkpoints", "/rules/own", "/devices", "/waiting", "/people/P-07/pin",
+        "/bundle", "/audits", "/labels", "/checkpoints", "/rules/own", "/devices", "/waiting", "/people/P-07/pin",
         "/evidence", "/evidence?by=type&clock=handed-out", "/evidence/wear",
         "/rules/us/would", "/attempts", "/attempts?since=2026-03-01&until=2026-03-02", "/book/4/erase",
         "/password", "/tables/detectors", "/book",
