@@ -247,5 +247,8 @@ def _written(out: Path, paper: str, locale: str, make: Callable[[Order, Faults],
             faults.add(line)
     made = make(order, faults)
     faults.refuse()
+    from pitbird.services.papers.signing import signed
+
+    made = signed(made)
     out.write_bytes(made.pdf)
     typer.echo(f"{made.name}: {out}")

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 
 from pitbird.services.papers.making import Made, NoSuchPaper, Order, PaperRefused
 from pitbird.services.papers.press import Press
+from pitbird.services.papers.signing import signed
 from pitbird.web import names as naming
 
 
@@ -158,7 +159,7 @@ def _sent(request: HttpRequest, make: Callable[[Order], Made]) -> HttpResponse:
     )
     try:
         with Press() as press:
-            made = make(replace(order, press=press))
+            made = signed(make(replace(order, press=press)))
     except NoSuchPaper as none:
         raise Http404(str(none)) from None
     except PaperRefused as refused:
