@@ -450,3 +450,14 @@ def test_gas_leaner_than_the_alarm_serves_no_channel(keeper: Actor) -> None:
 )  # fmt: skip
 def test_numbers_are_read_as_people_type_them(typed: str, read: str) -> None:
     assert bump_form.decimal(typed) == read
+
+
+def test_a_test_entered_from_a_paper_slip_says_so_and_who_countersigned(page: Client) -> None:
+    send(page, passing(slip="260302-D-017", countersigned="K-1"))
+    assert newest()["slip"] == {"number": "260302-D-017", "countersigned_by": "person:K-1"}
+
+
+def test_a_slip_number_or_a_countersigner_that_cannot_be_is_told_at_its_field(page: Client) -> None:
+    told = text(send(page, passing(slip="no. 7"), status=422))
+    assert "not the number of a slip" in told
+    assert "X-9" in text(send(page, passing(slip="7", countersigned="X-9"), status=422))

@@ -201,6 +201,25 @@ def labels(
     _written(out, paper, "en-GB", make)
 
 
+@app.command("slips")
+def slips(
+    detectors: list[str] = typer.Argument(help="The detectors: D-017 D-018."),
+    out: Path = OUT,
+    paper: str = PAPER,
+) -> None:
+    """Slips for bump tests where phones are barred, to be filled in by hand and entered later."""
+
+    def make(order: Order, faults: Faults) -> Made:
+        from pitbird.cli.naming import known
+        from pitbird.services.papers.slips import slips as make
+
+        found = [known("detector", text, faults) for text in detectors]
+        faults.refuse()
+        return make([*filter(None, found)], order)
+
+    _written(out, paper, "en-GB", make)
+
+
 def _thing(text: str, faults: Faults) -> str | None:
     """The one thing of a code, whatever its sort."""
     from pitbird.services.knowing import Now

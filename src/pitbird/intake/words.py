@@ -32,6 +32,7 @@ _FORMS: Final = {
     r"^([01][0-9]|2[0-3]):[0-5][0-9]$": "not a time of day; write it as HH:MM, from 00:00 to 23:59",
     r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,31}$": "not the name of a channel; write up to 32 letters, digits, "
     "spaces, points, dashes or underscores, a letter or digit first",
+    r"^[A-Za-z0-9][A-Za-z0-9-]{0,31}$": "not the number of a slip; write up to 32 letters, digits or dashes",
     r"^[a-z][a-z0-9-]{0,23}$": "not the name of an alarm; write up to 24 small letters, digits or dashes, "
     "a letter first",
 }

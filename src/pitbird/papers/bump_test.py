@@ -196,6 +196,10 @@ def _facts(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[tup
     ]
     if body.get("temperature_c") is not None:
         pairs.append(("Temperature", reader.number(body["temperature_c"], "°C")))
+    if slip := body.get("slip"):
+        by = slip.get("countersigned_by")
+        signed = f"countersigned by {reader.named(by)}" if by else "not countersigned"
+        pairs.append(("Entered from a paper slip", lines(Keyed(slip["number"]), signed)))
     if body.get("note"):
         pairs.append(("Note", reader.text(body["note"])))
     return tuple(pairs)

@@ -135,6 +135,7 @@ urlpatterns = [
     path("paper/key-sheet.pdf", papers.key_sheet, name="paper-key-sheet"),
     path("labels", papers.labels_asked, name="labels"),
     path("paper/labels.pdf", papers.labels, name="paper-labels"),
+    path("paper/slips.pdf", papers.slips, name="paper-slips"),
     path("paper/morning-sheet.pdf", papers.morning_sheet, name="paper-morning-sheet"),
     path("paper/book-page.pdf", papers.book_page, name="paper-book-page"),
     path("paper/cylinder-standing/<str:code>.pdf", papers.cylinder_standing, name="paper-cylinder-standing"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from pitbird.fleet.kinds.base import (
     Body,
@@ -15,6 +15,7 @@ from pitbird.fleet.kinds.base import (
     Instant,
     Name,
     Part,
+    PersonRef,
     RegulatorRef,
     Sealed,
     YesNo,
@@ -88,6 +89,13 @@ class Cleared(Part):
     peaks: YesNo | None = None
 
 
+class Slip(Part):
+    """The paper slip on which a test was written down where phones are barred, and who signed it besides."""
+
+    number: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,31}$")]
+    countersigned_by: PersonRef | None = None
+
+
 class BumpTest(Body):
     """A bump test (function check): test gas, to see every sensor respond and every alarm come.
 
@@ -138,6 +146,7 @@ class BumpTest(Body):
     temperature_c: Dec | None = None
     outcome: Outcome
     spoiled_because: SpoiledBecause | None = None
+    slip: Slip | None = None
     note: Sealed | None = None
 
     def subjects(self) -> tuple[str, ...]:

@@ -266,6 +266,8 @@ def _drawn(
         "ended": fields("ended", _("When the gas went off, if not just now")),
         "ended_help": _("On this site's clock (%s), such as 2026-03-02 06:41") % zone,
         "note": fields("note", _("Note")),
+        "slip": fields("slip", _("Number of the paper slip")),
+        "countersigned": fields("countersigned", _("Code of who countersigned it")),
         "because": fields("because", _("Why the try proves nothing")),
     }
 

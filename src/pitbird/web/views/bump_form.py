@@ -89,6 +89,10 @@ def read(values: Mapping[str, str], plan: bump.Plan, *, detector: str, now: Ms, 
         draft["temperature_c"] = temperature
     if note := values.get("note", "").strip():
         draft["note"] = note
+    if slip := values.get("slip", "").strip():
+        draft["slip"] = {"number": slip}
+        if countersigned := values.get("countersigned", "").strip():
+            draft["slip"]["countersigned_by"] = f"person:{countersigned.removeprefix('person:')}"
     return Reading(draft, outcome, reasons, faults, numbers)
 
 
@@ -231,6 +235,8 @@ def _field_of(path: str, reading: Reading) -> str:
         return f"{ {'checks': 'check', 'signals': 'signal'}.get(group, group) }-{rest}"
     if path in ("temperature_c", "note", "spoiled_because", "at"):
         return {"temperature_c": "temperature", "spoiled_because": "because", "at": "ended"}.get(path, path)
+    if group == "slip":
+        return "countersigned" if rest == "countersigned_by" else "slip"
     found = _PATH.match(path)
     if not found:
         return ""

@@ -82,6 +82,8 @@ def values_of(body: Mapping[str, Any]) -> dict[str, str]:
     values |= {f"cleared-{name}": said for name, said in body.get("cleared", {}).items()}
     values["because"] = body.get("spoiled_because", "")
     values["temperature"] = body.get("temperature_c", "")
+    values["slip"] = body.get("slip", {}).get("number", "")
+    values["countersigned"] = code(body.get("slip", {}).get("countersigned_by", ""))
     values["note"] = opened.get(body.get("note", ""), "")
     values["ended"] = typed(ms_of(body["at"]), body["zone"])
     return values

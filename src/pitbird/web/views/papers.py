@@ -85,6 +85,22 @@ def labels_asked(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+def slips(request: HttpRequest) -> HttpResponse:
+    """Slips to be filled in by hand: of each ``detector`` named, else of all of a ``site``."""
+    from pitbird.services.papers.labels import all_of
+    from pitbird.services.papers.slips import slips as make
+
+    def sheets(order: Order) -> Made:
+        named = [
+            f"detector:{code.strip().removeprefix('detector:')}" for code in request.GET.getlist("detector")
+        ]
+        site = _site(request)
+        return make(named or (all_of("detectors", site) if site else []), order)
+
+    return _sent(request, sheets)
+
+
+@require_safe
 def morning_sheet(request: HttpRequest) -> HttpResponse:
     """What may go out at a ``site``, for its wall."""
     from pitbird.services.papers.morning_sheet import morning_sheet as make
