@@ -11,6 +11,8 @@ import pytest
 
 from pitbird.fleet.folding import fold
 from pitbird.fleet.state import DetectorState
+from pitbird.rules.decision import Rule, RuleSet
+from pitbird.services import rule_intervals
 from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, evidence, observations
 from tests.bodies import at, body, bump, detector
 
@@ -25,7 +27,8 @@ class Fleet:
         return None
 
     def all_of(self, sort: Any, site: str | None = None) -> list[Any]:
-        return [state for state in self.states if site is None or state.site == site]
+        listed = [state for state in self.states if isinstance(state, sort)]
+        return [state for state in listed if site is None or state.site == site]
 
     def some(self, subjects: Iterable[str]) -> dict[str, Any]:
         return {}
@@ -183,3 +186,40 @@ def test_groups_without_any_failure_cannot_be_compared_and_say_so() -> None:
     told = evidence(known=Fleet([state(*DAILY)]))
     assert (told.differ, told.mean_rate) == (None, None)
     assert "no group has a failure" in told.why_not
+
+
+def test_the_longest_interval_keeps_the_target_exactly_at_the_upper_limit() -> None:
+    """Mean share failed and not known: 1 - (1 - exp(-rT)) / rT (IEC 61508-6:2010, B.3.2.2)."""
+    found = record(Fleet([state(*DAILY)]), CO, target=0.01)
+    assert found.longest is not None
+    assert found.longest.days is None  # no failure: there is no estimate
+    days, rate = found.longest.cautious_days, found.fit.rate_high
+    assert days is not None
+    assert rate is not None
+    assert 1 - (1 - math.exp(-rate * days)) / (rate * days) == pytest.approx(0.01, rel=1e-9)
+    assert record(Fleet([state(*DAILY)]), CO).longest is None
+
+
+RULES: dict[str, tuple[str, str, dict[str, object]]] = {
+    "working-day": ("gas-test-current", "stops", {"lasts": "working-day"}),
+    "shift": ("gas-test-current", "stops", {"lasts": "shift"}),
+    "hours": ("gas-test-current", "stops", {"lasts": "hours", "hours": 12}),
+    "days": ("gas-test-within-days", "stops", {"days": 28}),
+    "warns": ("gas-test-within-days", "warns", {"days": 2}),
+}
+
+
+@pytest.mark.parametrize(
+    ("names", "change_overs", "days"),
+    [
+        (("working-day",), 3, 1.0), (("shift",), 3, 1 / 3), (("hours",), 1, 0.5), (("days",), 1, 28.0),
+        (("days", "working-day"), 1, 1.0), (("warns",), 1, None), ((), 1, None),
+    ],
+)  # fmt: skip
+def test_what_rules_ask_for_is_the_longest_that_a_pass_may_last(
+    names: tuple[str, ...], change_overs: int, days: float | None
+) -> None:
+    rules = tuple(Rule(name, *RULES[name], "", "", "common-practice") for name in names)
+    told = rule_intervals._of(RuleSet("own", 1, "Own", rules, ""), change_overs)
+    assert told == (None if days is None else pytest.approx(days))
+    assert rule_intervals._of(None, change_overs) is None

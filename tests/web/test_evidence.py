@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from django.test import Client
 
 from tests.web.conftest import Cast, ago, passed
@@ -40,3 +42,16 @@ def test_words_that_are_none_fall_back_to_what_is_usual(keeper: Client, cast: Ca
 
 def test_it_asks_to_sign_in(client: Client, cast: Cast) -> None:
     assert client.get("/evidence").status_code == 302
+
+
+def test_a_target_is_answered_and_what_is_none_is_refused(cast: Cast, keeper: Client) -> None:
+    page = keeper.get("/evidence?target=0,1").content.decode()
+    assert 'value="0,1"' in page
+    refused = keeper.get("/evidence?target=lots")
+    assert refused.status_code == 422
+    assert "write percent, such as 0.1" in refused.content.decode()
+
+
+def test_what_the_rules_ask_for_stands_on_the_page(cast: Cast, keeper: Client) -> None:
+    page = re.sub(r"\s+", " ", keeper.get("/evidence").content.decode())
+    assert "The site rules in force ask for a test at least every 1 d" in page

@@ -23,6 +23,9 @@ def command(
     without_calibrations: bool = typer.Option(
         False, "--without-calibrations", help="Found outside at a calibration does not count as failed."
     ),
+    target: float | None = typer.Option(
+        None, min=0, max=100, help="At most so many % of the time failed and not known: the longest interval."
+    ),
     as_json: bool = typer.Option(
         False, "--json", help="As JSON, with the share undetected at each interval."
     ),
@@ -49,6 +52,7 @@ def command(
         calibration_counts=not without_calibrations,
         site=place,
         confidence=confidence,
+        target=None if not target else target / 100,
     )
     typer.echo(_json(told) if as_json else _table(told))
 
@@ -78,6 +82,10 @@ def _table(told: Evidence) -> str:
     lines = (
         [table(heads, rows, width=terminal_width())] if rows else ["No test shows a sensor to be good yet."]
     )
+    if told.target is not None:
+        lines += [_keeps(record, told) for record in told.records]
+    if told.asked_days is not None:
+        lines.append(f"The rules in force ask for a test at least every {_number(told.asked_days, 1)} days.")
     if told.differ is not None:
         lines.append(
             "Chance alone sets groups as far apart as these in"
@@ -88,6 +96,18 @@ def _table(told: Evidence) -> str:
             f"Left out, since nothing was handed out between: {told.in_store} failures found in store."
         )
     return "\n\n".join([*lines, CAUTION])
+
+
+def _keeps(record: Record, told: Evidence) -> str:
+    found = record.longest
+    share = f"{_number(told.target, 100)} %"
+    if found is None or found.cautious_days is None:
+        return f"{record.group}: by this record no interval is shown to keep it at most {share}."
+    return (
+        f"{record.group}: at most {share} failed and not known with a test every "
+        f"{_number(found.cautious_days, 1)} days at the longest, by the upper limit of the rate "
+        f"({_number(found.days, 1)} by the estimate)."
+    )
 
 
 def _rate(record: Record) -> str:
@@ -140,6 +160,8 @@ def _json(told: Evidence) -> str:
             "confidence": told.confidence,
             "detectors": told.detectors,
             "failures_in_store": told.in_store,
+            "rules_ask_days": told.asked_days,
+            "target": told.target,
             "mean_rate_per_day": told.mean_rate,
             "groups_differ_p_value": told.differ.p_value if told.differ else None,
             "groups_not_compared_because": told.why_not or None,
@@ -163,6 +185,8 @@ def _json(told: Evidence) -> str:
                     ],
                     "in_the_light_of_all": together(record),
                     "wanting_days": record.wanting_days,
+                    "longest_days": record.longest.days if record.longest else None,
+                    "longest_days_by_upper_limit": record.longest.cautious_days if record.longest else None,
                 }
                 for record in told.records
             ],

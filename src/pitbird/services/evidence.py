@@ -13,8 +13,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final, Literal
 
 from pitbird.fleet.state import ChannelFact, DetectorState, LifeFact
-from pitbird.fleet.times import DAY
+from pitbird.fleet.times import DAY, Ms
+from pitbird.services.clock import now as clock_now
 from pitbird.services.knowing import Known, Now
+from pitbird.services.rule_intervals import asked_days
 
 if TYPE_CHECKING:
     from pitbird.science.reliability.bands import Band
@@ -34,6 +36,8 @@ _SEED: Final = 24
 NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
 #: Below it groups are said to differ by more than chance.
 LITTLE_CHANCE: Final = 0.01
+#: No longer interval is thought of: two years between tests are none.
+LONGEST_DAYS: Final = 730.0
 #: Intervals between tests [days] for which the undetected share is told.
 INTERVALS: Final = (1.0, 2.0, 7.0, 14.0, 30.0, 60.0, 91.0, 182.0, 365.0)
 
@@ -47,6 +51,18 @@ class Observation:
     group: str
     left_days: float
     right_days: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Longest:
+    """The longest interval between tests that keeps the share of time failed and not known within a target.
+
+    ``days`` at the estimated rate, ``cautious_days`` at its upper limit: the one to go by. None where not
+    even the shortest interval keeps it, or where that rate is not known; no more than `LONGEST_DAYS`.
+    """
+
+    days: float | None
+    cautious_days: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +85,7 @@ class Record:
     undetected: tuple[Band, ...]
     wanting_days: float | None
     together: GroupRate | None = None
+    longest: Longest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +111,8 @@ class Evidence:
     differ: Difference | None = None
     mean_rate: float | None = None
     why_not: str = ""
+    asked_days: float | None = None
+    target: float | None = None
 
 
 def evidence(
@@ -103,6 +122,8 @@ def evidence(
     calibration_counts: bool = True,
     site: str | None = None,
     confidence: float = 0.95,
+    target: float | None = None,
+    now: Ms | None = None,
     known: Known | None = None,
 ) -> Evidence:
     """The failure rate of each group with its limits, and what tests at an interval leave undetected.
@@ -117,6 +138,8 @@ def evidence(
         Whether a sensor found outside its tolerance at a calibration counts as failed.
     confidence : float
         Of the limits.
+    target : float, optional
+        Share of time failed and not known that is to be kept, [-]; between 0 and 1.
     """
     from pitbird.science.reliability.exponential import fit_exponential
     from pitbird.science.reliability.spans import grouped, spans
@@ -140,11 +163,12 @@ def evidence(
         fit = fit_exponential(seen_in[group], confidence)
         sensors = len({(each.detector, each.channel) for each in listed})
         record = _record(group, sensors, fit, gaps.get(group, ()))
-        records.append(replace(record, together=together.get(group)))
+        kept = None if target is None else _longest(fit, target)
+        records.append(replace(record, together=together.get(group), longest=kept))
     records.sort(key=lambda record: (-(record.fit.rate or 0), record.group))
     return Evidence(
         by, clock, calibration_counts, site, confidence, len(states), tuple(records), in_store, differ,
-        mean_rate, why_not,
+        mean_rate, why_not, asked_days(clock_now() if now is None else now, site, known), target,
     )  # fmt: skip
 
 
@@ -240,6 +264,17 @@ def _record(group: str, sensors: int, fit: ExponentialFit, gaps: Sequence[float]
         undetected=tuple(band(interval) for interval in INTERVALS),
         wanting_days=_wanting(fit),
     )
+
+
+def _longest(fit: ExponentialFit, target: float) -> Longest:
+    from pitbird.science.reliability.intervals import longest_interval, undetected_fraction
+
+    def kept(rate: float | None) -> float | None:
+        if rate is None or rate <= 0:
+            return None
+        return longest_interval(target, lambda days: undetected_fraction(rate, days), LONGEST_DAYS)
+
+    return Longest(kept(fit.rate), kept(fit.rate_high))
 
 
 def _wanting(fit: ExponentialFit) -> float | None:

@@ -16,9 +16,16 @@ _TICKS_PCT: Final = {"values": [1e-3, 1e-2, 0.1, 1, 10, 100], "format": "~g"}
 
 
 def undetected(
-    shares: Sequence[Share], today_days: float | None, label: str, *, size: Size, ink: Ink = PAGE
+    shares: Sequence[Share],
+    today_days: float | None,
+    label: str,
+    *,
+    asked_days: float | None = None,
+    size: Size,
+    ink: Ink = PAGE,
 ) -> str:
-    """The share of time failed and not known against the interval, both on a scale of powers of ten."""
+    """The share of time failed and not known against the interval, both on a scale of powers of ten; marked
+    are the interval as tests are made now, and the one that the rules ask for."""
     rows = [
         {"days": days, "pct": _pct(value), "low": _pct(low or 1e-6), "high": _pct(high)}
         for days, value, low, high in shares
@@ -32,6 +39,8 @@ def undetected(
         layers.append(line(rows, x, y))
     else:
         layers.append(line(rows, x, {**y, "field": "high"}, dash=(6, 4)))
+    if asked_days is not None:
+        layers += mark_at([{"days": max(asked_days, 0.5), "words": "rules ask"}], x, "words", left_of=True)
     if today_days is not None:
         layers += mark_at([{"days": max(today_days, 0.5), "words": "as now"}], x, "words", left_of=False)
     return svg(layers, label, ink=ink, size=size)

@@ -47,7 +47,11 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
     sites = {state.subject: state.name for state in naming.sites()}
     site = request.GET.get("site", "")
     counts = request.GET.get("calibration", "yes") != "no"
-    told = evidence(by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None)
+    faults: list[str] = []
+    target = _target(request.GET.get("target", ""), faults)
+    told = evidence(
+        by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None, target=target
+    )
     names = Names([record.group for record in told.records] if by == "site" else [])
     context = {
         "told": told,
@@ -61,10 +65,28 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
         "failures": sum(record.fit.failures for record in told.records),
         "years": number_shown(round(sum(r.fit.exposure for r in told.records) / YEAR_DAYS, 1)),
         "apart": apart_words(told),
+        "asked": _days(told.asked_days) if told.asked_days is not None else "",
+        "target": request.GET.get("target", "").strip(),
+        "faults": faults,
         "mean": _two(told.mean_rate * YEAR_DAYS) if told.mean_rate is not None else "",
         "rows": [_row(record, told, names) for record in told.records],
     }
-    return render(request, "pitbird/evidence.html", context)
+    return render(request, "pitbird/evidence.html", context, status=422 if faults else 200)
+
+
+def _target(text: str, faults: list[str]) -> float | None:
+    """A share of time as typed in percent; None for none."""
+    plain = text.strip().removesuffix("%").strip().replace(",", ".")
+    if not plain:
+        return None
+    try:
+        value = float(plain)
+    except ValueError:
+        value = -1.0
+    if 0 < value < 100:
+        return value / 100
+    faults.append(_("“%(text)s” is no share of time; write percent, such as 0.1.") % {"text": text[:20]})
+    return None
 
 
 def _chosen(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
@@ -81,7 +103,10 @@ def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
     label = _("%(group)s: share of time failed and not known, against the days between tests") % {
         "group": title
     }
-    drawn = [charts.undetected(shares, record.gap_days, label, size=size) for size in (WIDE, NARROW)]
+    drawn = [
+        charts.undetected(shares, record.gap_days, label, asked_days=told.asked_days, size=size)
+        for size in (WIDE, NARROW)
+    ]
     return {
         "title": title,
         "record": record,
@@ -94,6 +119,7 @@ def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
         "stands_out": stands_out(record),
         "sentence": sentence(record, title, told),
         "wanting": wanting(record),
+        "keeps": longest_words(record, told),
         "shares": [
             (f"{days:g}", _share(value), _share(low), _share(high)) for days, value, low, high in shares
         ],
@@ -201,6 +227,27 @@ def wanting(record: Record) -> str:
         "Too little yet to say that fewer than one in ten fails in a year: that would take %(years)s more "
         "sensor-years without another failure."
     ) % {"years": number_shown(round(record.wanting_days / YEAR_DAYS, 1))}
+
+
+def longest_words(record: Record, told: Evidence) -> str:
+    """The longest interval that keeps the target, and how the rules stand to it."""
+    if record.longest is None or told.target is None:
+        return ""
+    cautious = record.longest.cautious_days
+    share = {"share": _share(told.target)}
+    if cautious is None:
+        return _("By this record no interval is shown to keep it at most %(share)s.") % share
+    words = _(
+        "At most %(share)s of the time failed and not known: a test every %(days)s at the longest, by the "
+        "upper limit of the rate (%(estimate)s by the estimate)."
+    ) % {
+        **share,
+        "days": _days(cautious),
+        "estimate": _("not known") if record.longest.days is None else _days(record.longest.days),
+    }
+    if told.asked_days is not None and told.asked_days <= cautious:
+        return f"{words} {_('The rules ask for one sooner, and they stand.')}"
+    return words
 
 
 def _band(band: Any) -> str:
