@@ -8,12 +8,14 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pitbird.fleet.folding import fold
 from pitbird.fleet.state import DetectorState
 from pitbird.rules.decision import Rule, RuleSet
 from pitbird.services import rule_intervals
-from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, evidence, observations
+from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, _by_age, evidence, observations
 from tests.bodies import at, body, bump, detector
 
 
@@ -223,3 +225,37 @@ def test_what_rules_ask_for_is_the_longest_that_a_pass_may_last(
     told = rule_intervals._of(RuleSet("own", 1, "Own", rules, ""), change_overs)
     assert told == (None if days is None else pytest.approx(days))
     assert rule_intervals._of(None, change_overs) is None
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "parts"),
+    [
+        (100, None, [("first-year", 100, None)]),
+        (100, 130, [("first-year", 100, 130)]),
+        (0, 30, [("first-year", 0, 30)]),
+        (0, None, []),
+        (YEAR_DAYS + 10, None, [("first-year", YEAR_DAYS, None), ("second-year", 10, None)]),
+        (YEAR_DAYS, YEAR_DAYS + 5, [("first-year", YEAR_DAYS, None), ("second-year", 0, 5)]),
+        (YEAR_DAYS - 5, YEAR_DAYS + 5, [("first-year", YEAR_DAYS - 5, YEAR_DAYS + 5)]),
+        (
+            4 * YEAR_DAYS,
+            None,
+            [(age, YEAR_DAYS, None) for age in ("first-year", "second-year", "third-year", "later")],
+        ),
+    ],
+)
+def test_a_life_is_cut_where_the_sensor_passes_from_one_age_to_the_next(
+    left: float, right: float | None, parts: list[tuple[str, float, float | None]]
+) -> None:
+    assert list(_by_age(left, right)) == parts
+
+
+@given(st.floats(0, 5000), st.floats(0.1, 100) | st.none())
+def test_ages_together_hold_the_whole_life_and_its_one_failure(left: float, later: float | None) -> None:
+    parts = list(_by_age(left, None if later is None else left + later))
+    assert sum(begun for _age, begun, _end in parts) == pytest.approx(left)
+    assert sum(ended is not None for _age, _begun, ended in parts) == (later is not None)
+
+
+def test_evidence_by_age_tells_of_the_years_that_were_lived() -> None:
+    assert [each.group for each in evidence(known=Fleet([state(*DAILY)]), by="age").records] == ["first-year"]

@@ -16,7 +16,7 @@ CAUTION = (
 
 
 def command(
-    by: str = typer.Option("channel", help="What is put together: channel, type or site."),
+    by: str = typer.Option("channel", help="What is put together: channel, type, site or age."),
     clock: str = typer.Option("calendar", help="When a sensor ages: calendar, or only while handed-out."),
     site: str | None = typer.Option(None, help="Only the detectors of this site."),
     confidence: float = typer.Option(0.95, min=0.5, max=0.9999, help="Of the limits."),
@@ -40,7 +40,7 @@ def command(
 
     faults = Faults()
     for name, given, allowed in (
-        ("--by", by, ("channel", "type", "site")), ("--clock", clock, ("calendar", "handed-out")),
+        ("--by", by, ("channel", "type", "site", "age")), ("--clock", clock, ("calendar", "handed-out")),
     ):  # fmt: skip
         if given not in allowed:
             faults.add(f"{name} {given}: write {' or '.join(allowed)}{near_words(given, allowed)}")

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pitbird.science.reliability.spans import Spans
 
 Clock = Literal["calendar", "handed-out"]
-By = Literal["channel", "type", "site"]
+By = Literal["channel", "type", "site", "age"]
 
 YEAR_DAYS: Final = 365.25
 #: One failure in ten sensor-years [1/day]: ours, as a mark to say how much record is wanting.
@@ -36,6 +36,13 @@ _SEED: Final = 24
 NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
 #: Below it groups are said to differ by more than chance.
 LITTLE_CHANCE: Final = 0.01
+#: Ages at which a sensor passes from one group to the next, on the clock that is asked for [days].
+AGES: Final = (
+    ("first-year", 0.0),
+    ("second-year", YEAR_DAYS),
+    ("third-year", 2 * YEAR_DAYS),
+    ("later", 3 * YEAR_DAYS),
+)
 #: No longer interval is thought of: two years between tests are none.
 LONGEST_DAYS: Final = 730.0
 #: Intervals between tests [days] for which the undetected share is told.
@@ -130,8 +137,9 @@ def evidence(
 
     Parameters
     ----------
-    by : {"channel", "type", "site"}
-        What is put together: channels of one gas and principle, detectors of one type, or of one site.
+    by : {"channel", "type", "site", "age"}
+        What is put together: channels of one gas and principle, detectors of one type, or of one site; or
+        the years of sensors' lives, from when each was first shown to be good after it was fitted.
     clock : {"calendar", "handed-out"}
         Whether a sensor ages all the time, or only while its detector is handed out.
     calibration_counts : bool
@@ -204,8 +212,27 @@ def observations(
             if channel is None:
                 continue
             left, right = _ends(life, clock, calibration_counts)
-            if left or right is not None:
+            if by == "age":
+                for age, begun, ended in _by_age(left, right):
+                    yield Observation(state.subject, life.channel, age, begun, ended)
+            elif left or right is not None:
                 yield Observation(state.subject, life.channel, _group(state, channel, by), left, right)
+
+
+def _by_age(left: float, right: float | None) -> Iterator[tuple[str, float, float | None]]:
+    """A life cut where the sensor passes from one age to the next: age, and the ends from its beginning on.
+
+    A failure belongs to the age at which the sensor was last shown to be good, also where it may have failed
+    later: so the older age never looks worse than it is shown to be, and the younger may.
+    """
+    for place, (age, begins) in enumerate(AGES):
+        ends = AGES[place + 1][1] if place + 1 < len(AGES) else float("inf")
+        if left >= ends:
+            yield age, ends - begins, None
+        elif left >= begins:
+            if left > begins or right is not None:
+                yield age, left - begins, None if right is None else right - begins
+            return
 
 
 def _ends(life: LifeFact, clock: Clock, calibration_counts: bool) -> tuple[float, float | None]:
@@ -235,7 +262,8 @@ def _gaps(states: Sequence[DetectorState], by: By) -> Mapping[str, list[float]]:
         times = [test.at for test in state.tests if test.counts and test.outcome != "spoiled"]
         gaps = [(later - earlier) / DAY for later, earlier in pairwise(times)]
         gaps = [gap for gap in gaps if gap > 0]
-        for group in {_group(state, channel, by) for channel in state.channels}:
+        groups = {age for age, _begins in AGES} if by == "age" else None
+        for group in groups or {_group(state, channel, by) for channel in state.channels}:
             found[group] += gaps
     return found
 

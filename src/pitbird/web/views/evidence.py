@@ -32,6 +32,13 @@ BY_WORDS: Final = {
     "channel": gettext_lazy("Kind of channel"),
     "type": gettext_lazy("Type of detector"),
     "site": gettext_lazy("Site"),
+    "age": gettext_lazy("Age of the sensor"),
+}
+AGE_WORDS: Final = {
+    "first-year": gettext_lazy("first year"),
+    "second-year": gettext_lazy("second year"),
+    "third-year": gettext_lazy("third year"),
+    "later": gettext_lazy("later"),
 }
 CLOCK_WORDS: Final = {
     "calendar": gettext_lazy("All the time"),
@@ -133,6 +140,8 @@ def title_of(group: str, by: By, names: Names) -> str:
     """What a group is called."""
     if by == "site":
         return names(group) if group else _("without a site")
+    if by == "age":
+        return str(AGE_WORDS[group])
     if by == "channel":
         gas, _comma, principle = group.partition(", ")
         return gas if principle == gas else f"{gas}, {word(principle)}"
