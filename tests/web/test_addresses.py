@@ -15,6 +15,8 @@ from pitbird.web.forms.questions import QUESTIONS
 from tests.web.conftest import Cast
 
 OPEN = {"/health", "/sign-in", "/first-start"}
+#: The field page is a shell alike for everybody: what a phone carries comes by the API.
+FIELD = {"/field/", "/field/pair", "/field/worker.js", "/field/manifest.webmanifest"}
 #: Open to everybody too, where the server runs with a trial authority.
 TRIAL = {"/trust", "/trust/authority.crt"}
 ARGUMENTS = {
@@ -114,6 +116,8 @@ def test_nobody_who_is_not_signed_in_sees_anything_but_the_doors(cast: Cast, add
     answer = Client().get(address)
     if address in OPEN:
         assert answer.status_code in (200, 403)
+    elif address in FIELD:
+        assert (answer.status_code, answer.cookies.output()) == (200, "")
     elif address in TRIAL:
         assert answer.status_code == 404
     elif address.startswith("/audit") and not address.startswith("/audits"):

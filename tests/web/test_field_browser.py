@@ -1,0 +1,596 @@
+"""The field page in a real browser, at the width of a phone: paired, offline for real, written, sent."""
+
+import json
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+import run
+from pitbird.fleet.times import ms_of
+from pitbird.record.leaf import read_leaf
+from pitbird.record.signature import verify_signature
+from pitbird.services import clock
+from tests.web.test_bump_browser import CHANNELS, in_order, look
+from tests.web.test_pages_browser import environment, served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, Page
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+PIN = "4071"
+BEGIN = f"""
+import django; django.setup()
+from django.core.management import call_command
+call_command("migrate", verbosity=0)
+from pitbird.services import pins
+from tests.web.bump_book import begin
+keeper = begin(spare=40)
+pins.set_pin(keeper.person, "{PIN}", by=keeper.person)
+"""
+LINKS = """
+import sys
+import django; django.setup()
+from pitbird.services import phones
+from pitbird.services.writing import Actor
+keeper = Actor("person:K-1", "site:north-works", "Europe/Lisbon")
+for number in range(60):
+    print(phones.pair(f"device:PH-{number:02}", keeper, label="Digester store")[0])
+"""
+
+
+def python(home: Path, text: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", text],
+        env=environment(home), cwd=run.ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@dataclass(frozen=True)
+class Site:
+    """A real server on a small book, links for phones, and detectors that no test has used yet."""
+
+    address: str
+    home: Path
+    links: Iterator[str]
+    spare: Iterator[int]
+
+    def written(self, detector: str) -> list[Any]:
+        """The leaves of all bump tests of a detector, from the book itself."""
+        with closing(sqlite3.connect(f"file:{self.home / 'book.sqlite3'}?mode=ro", uri=True)) as database:
+            rows = database.execute(
+                'SELECT e.leaf FROM store_mention m JOIN store_entry e ON e."index" = m."index" '
+                "WHERE m.subject = ? ORDER BY m.nth",
+                [f"detector:{detector}"],
+            ).fetchall()
+        leaves = [read_leaf(leaf.encode()) for (leaf,) in rows]
+        return [leaf for leaf in leaves if leaf.body["kind"] == "bump-test"]
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    home = tmp_path_factory.mktemp("home")
+    python(home, BEGIN)
+    links = python(home, LINKS).split()
+    with served(home) as address:
+        yield Site(address, home, iter(links), iter(range(40)))
+
+
+class Phone:
+    """A phone in a gloved hand: its taps are counted."""
+
+    def __init__(self, context: "BrowserContext", site: Site) -> None:
+        self.context, self.site, self.taps = context, site, 0
+        self.faults: list[str] = []
+        self.page = self.opened()
+
+    def opened(self) -> "Page":
+        page = self.context.new_page()
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on(
+            "console",
+            lambda said: self.faults.append(said.text) if "Content Security Policy" in said.text else None,
+        )
+        return page
+
+    def new(self, sort: str = "F") -> str:
+        return f"{sort}-{next(self.site.spare):03}"
+
+    def button(self, name: str, *, exact: bool = True) -> None:
+        self.page.get_by_role("button", name=name, exact=exact).first.tap()
+        self.taps += 1
+
+    def heading(self, text: str) -> None:
+        self.page.get_by_role("heading", level=1, name=text, exact=False).wait_for()
+
+    def pair(self) -> None:
+        self.page.goto(f"{self.site.address}/field/pair#{next(self.site.links)}")
+        self.button("Register this phone")
+        self.heading("Registered as")
+
+    def let_in(self) -> None:
+        self.button("Go on")
+        self.button("Ilda Fontanova (K-1)")
+        self.page.get_by_label("PIN of").fill(PIN)
+        self.button("Go on")
+        self.heading("Which detector?")
+
+    def ready(self) -> None:
+        self.pair()
+        self.let_in()
+        self.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+
+    def look_up(self, code: str, field: str = "Code or serial number") -> None:
+        self.page.get_by_label(field).fill(code)
+        self.page.get_by_label(field).press("Enter")
+
+    def to_gas(self, code: str, cylinder: str = "C-112") -> None:
+        self.look_up(code)
+        self.button(f"Test it with {cylinder}")
+        self.button("All of these are well")
+
+    def gas(self, *channels: str) -> None:
+        self.button("Gas on")
+        for channel in channels:
+            self.button(f"{channel} came")
+
+    def plain(self, code: str, field: str = "Code or serial number") -> None:
+        self.look_up(code, field)
+        self.taps = 0
+        self.button("Test it with C-112")
+        self.button("All of these are well")
+        self.gas(*CHANNELS)
+        self.button("Sound, light and vibration came")
+        self.button("Gas off")
+        self.button("Both are so")
+        assert "PASSED" in self.page.locator("#outcome").inner_text().upper()
+        self.button("Write it")
+        self.heading(f"{code}: written on this phone")
+
+    def became(self, text: str) -> None:
+        self.page.locator("#became", has_text=text).wait_for()
+
+
+@pytest.fixture
+def phone(browser: "Browser", site: Site) -> Iterator[Phone]:
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, device_scale_factor=2
+    )
+    context.set_default_timeout(20_000)
+    made = Phone(context, site)
+    yield made
+    context.close()
+    assert made.faults == []
+
+
+# --- The shell, the phone's key, and working without network
+
+
+def test_a_phone_that_no_keeper_registered_says_how_it_is_done(phone: Phone) -> None:
+    phone.page.goto(f"{phone.site.address}/field/")
+    phone.heading("This phone is not registered.")
+    assert phone.page.get_by_text("The keeper makes a link").is_visible()
+    in_order(phone.page)
+
+
+def test_pairing_shows_the_figures_that_the_keepers_page_shows_and_the_secret_leaves_the_address(
+    phone: Phone,
+) -> None:
+    phone.pair()
+    look(phone.page, "field-paired")
+    in_order(phone.page)
+    shown = phone.page.locator(".field-figures").inner_text()
+    assert phone.page.url == f"{phone.site.address}/field/"
+    snapshot = phone.context.request.get(f"{phone.site.address}/api/field/snapshot").json()
+    assert snapshot["device"]["fingerprint"] == shown
+
+
+def test_a_used_link_says_so(phone: Phone) -> None:
+    secret = next(phone.site.links)
+    phone.page.goto(f"{phone.site.address}/field/pair#{secret}")
+    phone.button("Register this phone")
+    phone.heading("Registered as")
+    phone.page.goto(f"{phone.site.address}/field/pair#{secret}")
+    phone.page.reload()
+    phone.button("Register this phone")
+    phone.page.get_by_text("This link is unknown, was used, or is over.").wait_for()
+
+
+def test_from_the_second_visit_on_the_page_starts_without_network(phone: Phone) -> None:
+    phone.ready()
+    phone.context.set_offline(True)
+    phone.page.close()
+    phone.page = phone.opened()
+    phone.page.goto(f"{phone.site.address}/field/")
+    phone.heading("Which detector?")
+    phone.look_up("D-017")
+    phone.heading("D-017")
+    assert phone.page.get_by_text("The server's last answer").is_visible()
+
+
+def test_the_private_key_cannot_be_taken_out_of_the_phone(phone: Phone) -> None:
+    phone.ready()
+    said = phone.page.evaluate("""async () => {
+        const {keys} = await import("/static/pitbird/field/signing.js");
+        const {privateKey} = await keys();
+        const out = crypto.subtle.exportKey("jwk", privateKey);
+        const refused = await out.then(() => "exported", (e) => e.name);
+        return [privateKey.extractable, refused];
+    }""")
+    assert said == [False, "InvalidAccessError"]
+
+
+def test_what_is_signed_is_the_text_of_rfc_8785(phone: Phone) -> None:
+    import rfc8785
+
+    value: Any = {
+        "b": [1, True, None, "\u20ac$\u000f\nA'B\"\\\\\"/"], "a": {"": "é", "Z": 0, "z": -5},
+        "aa": 9007199254740991,
+    }  # fmt: skip
+    phone.page.goto(f"{phone.site.address}/field/")
+    found = phone.page.evaluate(
+        "async (value) => (await import('/static/pitbird/field/canonical.js')).canonical(value)", value
+    )
+    assert found.encode() == rfc8785.dumps(value)
+
+
+@pytest.mark.parametrize(
+    "value", ["1.5", "2 ** 53", "-0", "{'é': 1}", "'\\ud800'", "undefined", "new Date(0)"]
+)
+def test_what_a_book_does_not_hold_is_not_signed(phone: Phone, value: str) -> None:
+    phone.page.goto(f"{phone.site.address}/field/")
+    refused = phone.page.evaluate(
+        f"""async () => {{ const {{canonical}} = await import('/static/pitbird/field/canonical.js');
+        try {{ canonical([{value}]); return ""; }} catch (error) {{ return error.name; }} }}"""
+    )
+    assert refused == "TypeError"
+
+
+def test_ids_are_uuids_of_version_7(phone: Phone) -> None:
+    # RFC 9562, appendix A.6: 017F22E2-79B0-7CC3-98C4-DC0C0C07398F is of 2022-02-22 19:22:22 UTC.
+    phone.page.goto(f"{phone.site.address}/field/")
+    found = phone.page.evaluate("""async () => {
+        const {uuid7} = await import('/static/pitbird/field/ids.js');
+        const random = [0x0c, 0xc3, 0x18, 0xc4, 0xdc, 0x0c, 0x0c, 0x07, 0x39, 0x8f];
+        return uuid7(1645557742000, Uint8Array.from(random));
+    }""")
+    assert found == "017f22e2-79b0-7cc3-98c4-dc0c0c07398f"
+
+
+# --- A test
+
+
+def test_a_plain_passing_four_gas_test_takes_at_most_twelve_taps_and_is_in_the_book(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.plain(code)
+    assert phone.taps <= 12
+    phone.became("in the book, number")
+    phone.page.locator(".stamp--may-go-out").wait_for()
+    [leaf] = phone.site.written(code)
+    body = leaf.body
+    assert (body["outcome"], body["by"], body["where"]) == ("passed", "person:K-1", "site:north-works")
+    assert body["phone"]["known_by"] == "pin"
+    assert [each["reached"] for each in body["applications"][0]["channels"]] == ["yes"] * 4
+    assert abs(ms_of(body["at"]) - clock.now()) < 60_000
+    verify_signature(body, leaf.signature)
+
+
+def test_every_step_is_fit_for_everybody(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+
+    def seen(name: str) -> None:
+        in_order(phone.page)
+        look(phone.page, f"field-{name}")
+
+    seen("start")
+    phone.look_up(code)
+    seen("detector")
+    phone.button("Test it with C-112")
+    seen("checks")
+    phone.button("All of these are well")
+    seen("before-gas")
+    phone.gas("CH4", "H2S")
+    phone.button("CO: did not")
+    seen("gas-on")
+    phone.button("Gas off")
+    seen("after")
+    phone.button("Both are so")
+    seen("end")
+    phone.button("Write it")
+    phone.became("in the book, number")
+    seen("written")
+
+
+def test_an_alarm_that_does_not_come_is_loud_and_the_detector_is_out(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.to_gas(code)
+    phone.gas("CH4", "O2", "CO")
+    phone.button("H2S: did not")
+    phone.button("Sound, light and vibration came")
+    phone.button("Gas off")
+    phone.button("Both are so")
+    told = phone.page.locator("#outcome").inner_text()
+    assert "Do not use it. Tag it. Do not start the work that needs it." in told
+    assert "H2S did not reach its alarm." in told
+    phone.button("Write it")
+    phone.became("in the book, number")
+    phone.page.locator(".stamp--out-of-service").wait_for()
+    look(phone.page, "field-failed")
+    [leaf] = phone.site.written(code)
+    assert leaf.body["outcome"] == "failed"
+
+
+def test_a_spoiled_try_is_one_tap_and_another_try_follows(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.to_gas(code)
+    phone.gas("CH4")
+    phone.button("Hood slipped")
+    assert "SPOILED" in phone.page.locator("#outcome").inner_text().upper()
+    phone.button("Write it")
+    phone.became("in the book, number")
+    phone.button("Try again")
+    phone.button("Test it with C-112")
+    phone.heading(f"{code}: before gas")
+    [leaf] = phone.site.written(code)
+    assert (leaf.body["outcome"], leaf.body["spoiled_because"]) == ("spoiled", "hood-slipped")
+
+
+def test_two_cylinders_are_given_one_after_the_other(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new("X")
+    phone.look_up(code)
+    phone.button("Test it with C-112, C-201")
+    phone.button("All of these are well")
+    phone.gas(*CHANNELS)
+    phone.button("Sound, light and vibration came")
+    phone.button("Gas off")
+    phone.heading(f"{code}: gas from C-201")
+    phone.gas("CO2")
+    phone.button("Gas off")
+    phone.button("Both are so")
+    phone.button("Write it")
+    phone.became("in the book, number")
+    [leaf] = phone.site.written(code)
+    assert leaf.body["outcome"] == "passed"
+    assert leaf.body["about"] == [f"detector:{code}", "cylinder:C-112", "cylinder:C-201"]
+
+
+def test_what_is_wrong_with_the_code_or_the_gas_is_said_before_gas_is_wasted(phone: Phone) -> None:
+    phone.ready()
+    phone.look_up("F-00")
+    assert "No detector F-00 is known" in phone.page.locator(".caution").inner_text()
+    phone.look_up(phone.new())
+    phone.page.get_by_text("Another cylinder").tap()
+    phone.look_up("C-999", "Code of the cylinder")
+    phone.page.get_by_text("No cylinder C-999 is known").wait_for()
+    phone.look_up("cylinder:c-090", "Code of the cylinder")
+    phone.page.get_by_role("button", name="Give gas all the same with C-090").wait_for()
+    assert "A test with it does not count." in phone.page.locator(".field-gas .caution").first.inner_text()
+    look(phone.page, "field-gas-past")
+
+
+def test_too_cold_for_the_gas_is_said_before_it_is_given(phone: Phone) -> None:
+    phone.ready()
+    phone.look_up(phone.new())
+    phone.page.get_by_label("Temperature here").fill("-8")
+    phone.button("Test it with C-112")
+    phone.page.locator("#cold", has_text="It is too cold: this gas wants at least 0 °C.").wait_for()
+    phone.button("Test it with C-112")
+    phone.heading("before gas")
+
+
+def test_a_browser_closed_in_mid_test_offers_to_go_on(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.to_gas(code)
+    phone.gas("CH4", "O2")
+    phone.page.close()
+    phone.page = phone.opened()
+    phone.page.goto(f"{phone.site.address}/field/")
+    phone.heading(f"A test of {code} was left off")
+    look(phone.page, "field-offer")
+    phone.button("Go on with it")
+    phone.button("CO came")
+    phone.button("H2S came")
+    phone.button("Sound, light and vibration came")
+    phone.button("Gas off")
+    phone.button("Both are so")
+    phone.button("Write it")
+    phone.became("in the book, number")
+    [leaf] = phone.site.written(code)
+    assert leaf.body["outcome"] == "passed"
+
+
+def test_a_test_that_was_left_off_can_be_recorded_as_broken_off(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.to_gas(code)
+    phone.gas("CH4")
+    phone.page.reload()
+    phone.button("Record it as broken off")
+    phone.became("in the book, number")
+    [leaf] = phone.site.written(code)
+    assert (leaf.body["outcome"], leaf.body["spoiled_because"]) == ("spoiled", "broken-off")
+
+
+# --- Without network
+
+
+def test_a_rack_without_network_is_kept_and_sent_once_when_there_is(phone: Phone) -> None:
+    phone.ready()
+    codes = [phone.new() for _ in range(3)]
+    phone.context.set_offline(True)
+    phone.plain(codes[0])
+    for code in codes[1:]:
+        phone.plain(code, "Next detector")
+    phone.became("not yet in the book")
+    assert phone.page.locator(".stamp--may-go-out").count() == 0
+    look(phone.page, "field-offline")
+    phone.button("To the beginning")
+    assert phone.page.locator("#unsent").inner_text() == "Not yet in the book: 3"
+    phone.context.set_offline(False)
+    phone.page.get_by_text("Everything written here was sent.").wait_for()
+    assert [len(phone.site.written(code)) for code in codes] == [1, 1, 1]
+
+
+def test_an_answer_that_is_lost_on_the_way_makes_no_second_entry(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    lost: list[Any] = []
+
+    def lose(route: Any) -> None:
+        lost.append(route.fetch())  # the server has it, the phone never hears
+        route.abort()
+
+    phone.page.route("**/api/field/entries", lose)
+    phone.plain(code)
+    phone.became("not yet in the book")
+    phone.page.wait_for_timeout(300)
+    assert [answer.status for answer in lost] == [200]
+    phone.page.unroute("**/api/field/entries")
+    phone.button("To the beginning")
+    phone.button("Send now")
+    phone.page.get_by_text("Everything written here was sent.").wait_for()
+    assert len(phone.site.written(code)) == 1
+
+
+def test_a_failed_test_that_was_not_sent_stands_before_the_servers_yes(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.plain(code)
+    phone.page.locator(".stamp--may-go-out").wait_for()
+    phone.context.set_offline(True)
+    phone.look_up(code, "Next detector")
+    phone.button("Test it with C-112")
+    phone.button("All of these are well")
+    phone.button("Gas on")
+    phone.button("H2S: did not")
+    phone.button("Gas off")
+    phone.button("Both are so")
+    phone.button("Write it")
+    phone.became("not yet in the book")
+    assert phone.page.locator(".stamp--may-go-out").count() == 0
+    assert phone.page.get_by_text("Failed on this phone, not yet in the book").is_visible()
+
+
+def test_a_yes_is_not_shown_after_its_end(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.plain(code)
+    phone.page.locator(".stamp--may-go-out").wait_for()
+    phone.context.set_offline(True)
+    phone.page.clock.set_fixed_time(clock.now() / 1000 + 26 * 3600)
+    phone.look_up(code, "Next detector")
+    phone.heading("Who holds this phone?")  # nobody touched it for a day
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("PIN of").fill(PIN)
+    phone.button("Go on")
+    phone.look_up(code)
+    phone.page.locator(".stamp--cannot-tell").wait_for()
+    assert phone.page.locator(".stamp--may-go-out").count() == 0
+    assert phone.page.get_by_text("It held until").is_visible()
+
+
+def test_ten_in_a_row_go_without_the_beginning(phone: Phone) -> None:
+    phone.ready()
+    codes = [phone.new() for _ in range(10)]
+    phone.plain(codes[0])
+    for code in codes[1:]:
+        phone.plain(code, "Next detector")
+        assert phone.taps <= 12
+    phone.became("in the book, number")
+    assert [len(phone.site.written(code)) for code in codes] == [1] * 10
+
+
+# --- Who holds it
+
+
+def test_a_wrong_pin_is_counted_and_five_lock(phone: Phone) -> None:
+    phone.pair()
+    phone.button("Go on")
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("PIN of").fill("1357")
+    phone.button("Go on")
+    phone.page.get_by_text("That is not the PIN. Tries left: 4.").wait_for()
+
+
+def test_without_network_the_pin_is_checked_by_the_phone_and_thrown_away_after_five_tries(
+    phone: Phone,
+) -> None:
+    phone.ready()
+    phone.button("Somebody else")
+    phone.context.set_offline(True)
+    phone.button("Ilda Fontanova (K-1)")
+    for left in (4, 3, 2, 1):
+        phone.page.get_by_label("PIN of").fill("1357")
+        phone.button("Go on")
+        phone.page.get_by_text(f"Tries left: {left}.").wait_for()
+    phone.page.get_by_label("PIN of").fill("1357")
+    phone.button("Go on")
+    phone.page.get_by_text("Too many wrong PINs.").wait_for()
+    phone.page.get_by_label("PIN of").fill(PIN)
+    phone.button("Go on")
+    phone.page.get_by_text("this person was never let in on this phone").wait_for()
+
+
+def test_the_right_pin_lets_in_without_network(phone: Phone) -> None:
+    phone.ready()
+    phone.button("Somebody else")
+    phone.context.set_offline(True)
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("PIN of").fill(PIN)
+    phone.button("Go on")
+    phone.heading("Which detector?")
+
+
+def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.context.set_offline(True)
+    phone.plain(code)
+    phone.button("To the beginning")
+    phone.button("Sound, vibration, signing out")
+    in_order(phone.page)
+    phone.button("Sign out of this phone")
+    phone.page.get_by_text("Tests not sent yet: 1. They stay on this phone").wait_for()
+    kept = phone.page.evaluate("""async () => {
+        const keep = await import('/static/pitbird/field/keep.js');
+        return [await keep.get('snapshot'), (await keep.people()).length, (await keep.entries()).length];
+    }""")
+    assert kept == [None, 0, 1]
+    phone.context.set_offline(False)
+    phone.page.get_by_text("Everything was sent.").wait_for()
+    assert len(phone.site.written(code)) == 1
+
+
+# --- The server's side, and the weight
+
+
+def test_the_worker_lists_files_with_the_hashes_that_they_have(phone: Phone) -> None:
+    import gzip
+    from hashlib import sha256
+
+    answer = phone.context.request.get(f"{phone.site.address}/field/worker.js")
+    assert "no-store" in answer.headers["cache-control"]
+    text = answer.text()
+    files = json.loads(text.partition("const FILES = ")[2].partition(";\n")[0])
+    weight = 0
+    for address, digest in files.items():
+        data = phone.context.request.get(f"{phone.site.address}{address}").body()
+        assert sha256(data).hexdigest()[:16] == digest, address
+        packed = data if address.endswith((".woff2", ".png")) else gzip.compress(data, 9)
+        weight += len(packed)
+    assert weight < 200_000
