@@ -105,3 +105,18 @@ def test_every_fault_is_named_at_once(failed: Pitbird, line: str, fields: list[s
 def test_what_shows_no_failure_and_a_rate_below_none_are_refused(failed: Pitbird) -> None:
     assert "no test and no calibration" in failed("look-back 0").err
     assert "must be a number from 0" in failed("look-back D-017 --rate -1").err
+
+
+def test_the_rate_may_be_that_of_the_books_own_record(failed: Pitbird) -> None:
+    from pitbird.services.look_back import after_failure
+    from pitbird.services.look_back_rate import evidence_rate
+
+    told = json.loads(failed("look-back D-017 --rate record --json").out)
+    looked = after_failure("detector:D-017")
+    parts = [part for group in looked.groups for part in group.parts]
+    assert told["rate_per_day"] == evidence_rate("detector:D-017", parts)
+    wrong = failed("look-back D-017 --rate plenty")
+    assert (wrong.status, "neither a number of failures in one sensor-year nor 'record'" in wrong.err) == (
+        2,
+        True,
+    )

@@ -40,9 +40,11 @@ def command(
         help="Of a cylinder or person: tests through this day, or up to this time.",
     ),
     lot: bool = typer.Option(False, "--lot", help="Of a cylinder: every cylinder of its lot."),
-    rate: float | None = typer.Option(
+    rate: str | None = typer.Option(
         None,
-        help="Of a failure: failures in one sensor-year, for the chance; left out, only its order is told.",
+        metavar="NUMBER-or-record",
+        help="Of a failure: failures in one sensor-year, or record (the book's own, upper limit), for the"
+        " chance; left out, only its order is told.",
     ),
     site: str | None = typer.Option(None, help="What awaits a decision: only at this site."),
     as_json: bool = typer.Option(False, "--json", help="All of it as JSON."),
@@ -107,17 +109,34 @@ def _subject(what: str, faults: Faults) -> str | None:
     return found[0]
 
 
-def _looked(
-    subject: str, since: str | None, until: str | None, lot: bool, rate: float | None, faults: Faults
-) -> LookBack | None:
+def _after_failure(subject: str, rate: str | None, faults: Faults) -> LookBack:
+    """Look back from a failure, at the rate that was given or the one of the book's own record."""
     from pitbird.services.look_back import after_failure
+    from pitbird.services.look_back_rate import evidence_rate
+
+    if rate == "record":
+        looked = after_failure(subject)
+        parts = [part for group in looked.groups for part in group.parts]
+        return after_failure(subject, rate_per_day=evidence_rate(looked.detector, parts))
+    try:
+        number = None if rate is None else float(rate)
+    except ValueError:
+        number = None
+        faults.add(f"rate: {rate!r} is neither a number of failures in one sensor-year nor 'record'")
+    faults.refuse()
+    return after_failure(subject, rate_per_day=None if number is None else number / YEAR_DAYS)
+
+
+def _looked(
+    subject: str, since: str | None, until: str | None, lot: bool, rate: str | None, faults: Faults
+) -> LookBack | None:
     from pitbird.services.look_back_trials import after_gas, after_tester, lot_of
 
     sort = subject.partition(":")[0]
     if sort not in {"cylinder", "person"}:
         _only_with("a cylinder or a person", {"since": since, "until": until, "lot": lot or None}, faults)
         faults.refuse()
-        return after_failure(subject, rate_per_day=None if rate is None else rate / YEAR_DAYS)
+        return _after_failure(subject, rate, faults)
     _only_with("a failure", {"rate": rate}, faults)
     zone = _zone(subject)
     start, end = _edge("since", since, zone, faults), _edge("until", until, zone, faults)
