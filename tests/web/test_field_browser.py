@@ -1,6 +1,7 @@
 """The field page in a real browser, at the width of a phone: paired, offline for real, written, sent."""
 
 import json
+import re
 import sqlite3
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from pitbird.fleet.times import ms_of
 from pitbird.record.leaf import read_leaf
 from pitbird.record.signature import verify_signature
 from pitbird.services import clock
+from tests.conftest import CHROMIUM_ARGS
 from tests.web.test_bump_browser import CHANNELS, in_order, look
 from tests.web.test_pages_browser import environment, served
 
@@ -515,6 +517,53 @@ def test_ten_in_a_row_go_without_the_beginning(phone: Phone) -> None:
     assert [len(phone.site.written(code)) for code in codes] == [1] * 10
 
 
+# --- The camera
+
+
+def film(text: str) -> bytes:
+    """A film of one picture for Chromium's fake camera: YUV4MPEG2, 640 x 480, a code in its middle."""
+    import segno
+
+    width, height, scale = 640, 480, 8
+    code = [[bool(cell) for cell in row] for row in segno.make(text, error="m").matrix_iter(border=4)]
+    side = len(code) * scale
+    left, top = (width - side) // 2, (height - side) // 2
+    rows = []
+    for y in range(height):
+        row = bytearray(b"\xb4" * width)
+        if top <= y < top + side:
+            cells = code[(y - top) // scale]
+            row[left : left + side] = b"".join((b"\x20" if cell else b"\xe0") * scale for cell in cells)
+        rows.append(bytes(row))
+    frame = b"FRAME\n" + b"".join(rows) + b"\x80" * (width * height // 2)
+    return b"YUV4MPEG2 W640 H480 F10:1 Ip A1:1 C420jpeg\n" + frame * 5
+
+
+def test_the_camera_reads_a_printed_code(
+    browser: "Browser", chromium: str, site: Site, tmp_path: Path
+) -> None:
+    code = f"F-{next(site.spare):03}"
+    made = tmp_path / "code.y4m"
+    made.write_bytes(film(f"https://pitbird.example/detectors/{code}"))
+    seeing = browser.browser_type.launch(
+        executable_path=chromium,
+        args=[
+            *CHROMIUM_ARGS, "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream",
+            f"--use-file-for-fake-video-capture={made}",
+        ],
+    )  # fmt: skip
+    try:
+        context = seeing.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+        context.set_default_timeout(20_000)
+        phone = Phone(context, site)
+        phone.ready()
+        phone.button("Scan with the camera")
+        phone.heading(code)
+        assert phone.faults == []
+    finally:
+        seeing.close()
+
+
 # --- Who holds it
 
 
@@ -577,6 +626,20 @@ def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(phon
 
 
 # --- The server's side, and the weight
+
+
+def test_every_word_that_the_scripts_ask_for_is_there() -> None:
+    from pitbird.web.views.field_words import WORDS
+
+    scripts = Path(run.ROOT) / "src" / "pitbird" / "web" / "static" / "pitbird" / "field"
+    asked = {
+        name
+        for script in scripts.glob("*.js")
+        for name in re.findall(r'say\("([\w-]+)"', script.read_text(encoding="utf-8"))
+    }
+    answers = ("offline", "signed-out", "stopped", "busy", "other-book")
+    assert len(asked) > 80
+    assert asked | {f"sending_{answer}" for answer in answers} <= set(WORDS)
 
 
 def test_the_worker_lists_files_with_the_hashes_that_they_have(phone: Phone) -> None:

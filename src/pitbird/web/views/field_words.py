@@ -81,10 +81,11 @@ WORDS: Final[dict[str, Word]] = {
     "all_sent": _("Everything written here was sent."),
     "send": _("Send now"),
     "sending_offline": _("No network: it is sent when there is."),
-    "sending_signed_out": _(
+    "sending_signed-out": _(
         "The server does not know this phone any more. Nothing is lost; sign "
         "in, or ask the keeper."
     ),
+    "sending_busy": _("Another window of this page is sending it."),
     "sending_stopped": _("The server could not take it now. It is tried again later."),
     "sending_other-book": _("The server keeps another book. Nothing was sent; ask the keeper."),
     "state_unsent": _("not yet in the book"),
