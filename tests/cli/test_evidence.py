@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from tests.cli.conftest import PASSES, Pitbird
 
 
@@ -28,7 +30,7 @@ def test_a_word_that_is_none_is_refused_with_all_the_others(begun: Pitbird) -> N
     refused = begun("evidence --by chanel --clock calender --site nowhere")
     assert refused.status == 2
     assert refused.out == ""
-    assert "--by chanel: write channel or type or site; did you mean channel?" in refused.err
+    assert "--by chanel: write channel or type or site or age; did you mean channel?" in refused.err
     assert "--clock calender" in refused.err
     assert "nowhere" in refused.err
 
@@ -37,3 +39,14 @@ def test_a_book_without_tests_says_so(begun: Pitbird) -> None:
     told = begun("evidence --clock handed-out")
     assert told.status == 0
     assert "never loosens" in told.out
+
+
+@pytest.mark.parametrize("target", ["0", "100"])
+def test_a_target_that_says_nothing_is_refused(begun: Pitbird, target: str) -> None:
+    refused = begun(f"evidence --target {target}")
+    assert (refused.status, refused.out) == (2, "")
+    assert f"--target {target}: more than 0 and less than 100" in refused.err
+
+
+def test_by_age_says_that_it_counts_from_the_last_adjustment(begun: Pitbird) -> None:
+    assert "not since it was new" in begun("evidence --by age").out

@@ -14,9 +14,16 @@ CAUTION = (
     " site rules; a low rate clears no sensor and no past use."
 )
 
+AGE_MEANS = (
+    "Age here is the time since a sensor was last replaced, repaired or adjusted, not since it was new: what"
+    " an old sensor does does not show from it."
+)
+
 
 def command(
-    by: str = typer.Option("channel", help="What is put together: channel, type, site or age."),
+    by: str = typer.Option(
+        "channel", help="What is put together: channel, type, site, or age (since adjusted)."
+    ),
     clock: str = typer.Option("calendar", help="When a sensor ages: calendar, or only while handed-out."),
     site: str | None = typer.Option(None, help="Only the detectors of this site."),
     confidence: float = typer.Option(0.95, min=0.5, max=0.9999, help="Of the limits."),
@@ -24,7 +31,7 @@ def command(
         False, "--without-calibrations", help="Found outside at a calibration does not count as failed."
     ),
     target: float | None = typer.Option(
-        None, min=0, max=100, help="At most so many % of the time failed and not known: the longest interval."
+        None, help="At most so many % of the time failed and not known: the longest interval."
     ),
     as_json: bool = typer.Option(
         False, "--json", help="As JSON, with the share undetected at each interval."
@@ -44,6 +51,8 @@ def command(
     ):  # fmt: skip
         if given not in allowed:
             faults.add(f"{name} {given}: write {' or '.join(allowed)}{near_words(given, allowed)}")
+    if target is not None and not 0 < target < 100:
+        faults.add(f"--target {target:g}: more than 0 and less than 100, in % of the time")
     place = known("site", site, faults) if site else None
     faults.refuse()
     told = evidence(
@@ -52,7 +61,7 @@ def command(
         calibration_counts=not without_calibrations,
         site=place,
         confidence=confidence,
-        target=None if not target else target / 100,
+        target=None if target is None else target / 100,
     )
     typer.echo(_json(told) if as_json else _table(told))
 
@@ -82,6 +91,8 @@ def _table(told: Evidence) -> str:
     lines = (
         [table(heads, rows, width=terminal_width())] if rows else ["No test shows a sensor to be good yet."]
     )
+    if told.by == "age":
+        lines.append(AGE_MEANS)
     if told.target is not None:
         lines += [_keeps(record, told) for record in told.records]
     if told.asked_days is not None:

@@ -36,7 +36,7 @@ _SEED: Final = 24
 NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
 #: Below it groups are said to differ by more than chance.
 LITTLE_CHANCE: Final = 0.01
-#: Ages at which a sensor passes from one group to the next, on the clock that is asked for [days].
+#: Times since the last adjustment at which a sensor passes to the next group, on the clock asked for [days].
 AGES: Final = (
     ("first-year", 0.0),
     ("second-year", YEAR_DAYS),
@@ -139,7 +139,8 @@ def evidence(
     ----------
     by : {"channel", "type", "site", "age"}
         What is put together: channels of one gas and principle, detectors of one type, or of one site; or
-        the years of sensors' lives, from when each was first shown to be good after it was fitted.
+        the years since a sensor was last replaced, repaired or adjusted, from the first test or calibration
+        that then showed it good. That is not its age: an old sensor begins anew when it is adjusted.
     clock : {"calendar", "handed-out"}
         Whether a sensor ages all the time, or only while its detector is handed out.
     calibration_counts : bool

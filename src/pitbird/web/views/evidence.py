@@ -32,7 +32,7 @@ BY_WORDS: Final = {
     "channel": gettext_lazy("Kind of channel"),
     "type": gettext_lazy("Type of detector"),
     "site": gettext_lazy("Site"),
-    "age": gettext_lazy("Age of the sensor"),
+    "age": gettext_lazy("Time since last adjusted"),
 }
 AGE_WORDS: Final = {
     "first-year": gettext_lazy("first year"),
