@@ -453,11 +453,39 @@ def test_numbers_are_read_as_people_type_them(typed: str, read: str) -> None:
 
 
 def test_a_test_entered_from_a_paper_slip_says_so_and_who_countersigned(page: Client) -> None:
-    send(page, passing(slip="260302-D-017", countersigned="K-1"))
+    send(page, passing(slip="260302-D-017", countersigned="K-1", ended="2026-01-05 06:41"))
     assert newest()["slip"] == {"number": "260302-D-017", "countersigned_by": "person:K-1"}
 
 
 def test_a_slip_number_or_a_countersigner_that_cannot_be_is_told_at_its_field(page: Client) -> None:
-    told = text(send(page, passing(slip="no. 7"), status=422))
+    told = text(send(page, passing(slip="no. 7", ended="2026-01-05 06:41"), status=422))
     assert "not the number of a slip" in told
-    assert "X-9" in text(send(page, passing(slip="7", countersigned="X-9"), status=422))
+    assert "X-9" in text(
+        send(page, passing(slip="7", countersigned="X-9", ended="2026-01-05 06:41"), status=422)
+    )
+
+
+def test_a_slip_is_entered_with_its_own_time_and_never_with_that_of_entering(page: Client) -> None:
+    before = book.count_about("detector:D-017")
+    told = text(send(page, passing(slip="260302-D-017"), status=422))
+    assert "Type the day and the time at which the gas went off" in told
+    timed = passing(slip="260302-D-017", **{"gas-0-on": instant(40), "gas-0-off": instant(12)})
+    told = text(send(page, timed, status=422))
+    assert "timed here and now" in told
+    assert "Type the day and the time" in told
+    assert "Write the number of the slip" in text(send(page, passing(countersigned="K-1"), status=422))
+    assert book.count_about("detector:D-017") == before
+    send(page, passing(slip="260302-D-017", ended="2026-01-05 06:41"))
+    assert newest()["at"].startswith("2026-01-05T")
+
+
+def test_the_page_of_a_slip_holds_its_number_and_no_clock_of_the_phone(page: Client) -> None:
+    plain = page.get("/test/D-017?slip=260302-D-017").content.decode()
+    assert 'value="260302-D-017"' in plain
+    assert "as on the slip" in plain
+    assert "bump-page.js" not in plain
+    assert "for-script" not in plain
+    live = page.get("/test/D-017").content.decode()
+    assert "bump-page.js" in live
+    assert "/test/D-017?slip=" in live
+    assert 'name="slip"' not in live

@@ -51,6 +51,7 @@ def test_while_it_is_off_nothing_is_written_down(keeper: Client) -> None:
         ("/?q=marrel", ("name-search", KEEPER, "")),
         ("/?wearer=P-07", ("name-search", KEEPER, TESTER)),
         ("/detectors?q=marrel", ("name-search", KEEPER, "")),
+        ("/paper/labels.pdf?of=people&grid=3x8+of+70x37", ("people", KEEPER, "")),
         ("/api/gate", ("api", KEEPER, "")),
         ("/api/detectors/D-017?wearer=P-07", ("api", KEEPER, TESTER)),
     ],

@@ -189,6 +189,7 @@ def labels(
 
     def make(order: Order, faults: Faults) -> Made:
         from pitbird.cli.naming import known
+        from pitbird.cli.who_saw import saw
         from pitbird.services.papers.labels import all_of
         from pitbird.services.papers.labels import labels as make
 
@@ -196,6 +197,8 @@ def labels(
         wanted = [_thing(text, faults) for text in things or []]
         faults.refuse()
         listed = [*filter(None, wanted), *(all_of(of, place) if of else ())]
+        if any(subject.startswith("person:") for subject in listed):
+            saw("people")
         return make(list(dict.fromkeys(listed)), order, grid=grid, start=start)
 
     _written(out, paper, "en-GB", make)

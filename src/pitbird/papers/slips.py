@@ -15,6 +15,8 @@ _BEFORE: Final = (
     "cylinder in date",
 )  # fmt: skip
 _AFTER: Final = ("readings back to clean air", "peaks and averages cleared")
+#: So many channels have room on half a page.
+_HALF_PAGE: Final = 4
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,10 @@ class Slip:
 
 
 def print_slips(slips: Sequence[Slip], *, site: str, made_at: datetime, paper: Paper = "a4") -> bytes:
-    """Slips, two on a page, as PDF. Raises ValueError where there is none to print."""
+    """Slips as PDF, two on a page where both have few channels.
+
+    Raises ValueError where there is none to print.
+    """
     if not slips:
         raise ValueError("slips: there is nothing to print; name at least one detector")
     data = {
@@ -48,20 +53,31 @@ def print_slips(slips: Sequence[Slip], *, site: str, made_at: datetime, paper: P
         "site": site,
         "before": list(_BEFORE),
         "after": list(_AFTER),
-        "slips": [
-            {
-                "number": slip.number,
-                "code": slip.code,
-                "what": slip.what,
-                "qr": qr(slip.scanned),
-                "alt": f"QR code: {slip.scanned}",
-                "signals": list(slip.signals),
-                "channels": [
-                    {"name": each.name, "clean": each.clean_air, "alarm": each.alarm}
-                    for each in slip.channels
-                ],
-            }
-            for slip in slips
-        ],
+        "pages": [[_drawn(slip) for slip in page] for page in _pages(slips)],
     }
     return typeset("slips", data, made_at=made_at, paper=paper)
+
+
+def _pages(slips: Sequence[Slip]) -> list[list[Slip]]:
+    pages: list[list[Slip]] = []
+    for slip in slips:
+        last = pages[-1] if pages else []
+        if len(last) == 1 and all(len(each.channels) <= _HALF_PAGE for each in (*last, slip)):
+            last.append(slip)
+        else:
+            pages.append([slip])
+    return pages
+
+
+def _drawn(slip: Slip) -> dict[str, object]:
+    return {
+        "number": slip.number,
+        "code": slip.code,
+        "what": slip.what,
+        "qr": qr(slip.scanned),
+        "alt": f"QR code: {slip.scanned}",
+        "signals": list(slip.signals),
+        "channels": [
+            {"name": each.name, "clean": each.clean_air, "alarm": each.alarm} for each in slip.channels
+        ],
+    }

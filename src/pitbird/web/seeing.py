@@ -57,6 +57,8 @@ def seen_at(request: HttpRequest) -> tuple[str, str]:
     name = match.url_name or ""
     if name in _PAGES:
         return _PAGES[name], _subject(match.kwargs.get("code", ""))
+    if name == "paper-labels" and request.GET.get("of") == "people":
+        return "people", ""
     if name == "write" and match.kwargs.get("kind") == "person" and request.GET.get("about"):
         return "person", _subject(request.GET["about"])
     if name in _SEARCHED and (request.GET.get("q", "").strip() or request.GET.get("wearer")):

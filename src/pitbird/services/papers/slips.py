@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
@@ -17,7 +18,7 @@ _UNITS = {"ppm": "ppm", "vol_pct": "% vol", "pct_lfl": "% LFL"}
 
 
 def slips(detectors: Sequence[str], order: Order) -> Made:
-    """A slip for each detector, numbered by the day and its code. Raises PaperRefused with every fault."""
+    """A slip for each detector, numbered by the minute and its code. Raises PaperRefused with every fault."""
     order = order.checked()
     states = Now().some(detectors)
     found = [state for name in detectors if isinstance(state := states.get(name), DetectorState)]
@@ -31,15 +32,28 @@ def slips(detectors: Sequence[str], order: Order) -> Made:
     homes = {state.site for state in found}
     site = Now().state(next(iter(homes)) or "") if len(homes) == 1 else None
     zone = making.zone_of(found[0].site) or "UTC"
-    day = local(order.made_at, zone).date()
+    day = local(order.made_at, zone)
     name = site.name or code(site.subject) if isinstance(site, SiteState) else "several sites"
     pdf = print_slips(
-        [_slip(state, f"{day:%y%m%d}-{code(state.subject)}") for state in found],
+        [_slip(state, number) for state, number in zip(found, _numbers(found, day), strict=True)],
         site=name,
         made_at=datetime.fromtimestamp(order.made_at / 1000, UTC),
         paper="us-letter" if order.paper == "us-letter" else "a4",
     )
     return Made("slips.pdf", pdf)
+
+
+def _numbers(states: Sequence[DetectorState], day: datetime) -> list[str]:
+    """A number for each slip, none twice on one paper, that an entry takes: the minute and the code."""
+    found: list[str] = []
+    for state in states:
+        plain = re.sub(r"[^A-Za-z0-9-]", "-", code(state.subject))[:17]
+        number, again = f"{day:%y%m%d-%H%M}-{plain}", 1
+        while number in found:
+            again += 1
+            number = f"{day:%y%m%d-%H%M}-{plain[: 16 - len(str(again))]}-{again}"
+        found.append(number)
+    return found
 
 
 def _slip(state: DetectorState, number: str) -> Slip:

@@ -159,10 +159,12 @@ def record(request: HttpRequest, code: str) -> HttpResponse:
     written = request.GET.get("written")
     if written and (shown := _written(request, state, actor, written)):
         return shown
-    if (held := held_for(state)) is not None and not request.GET.get("although-held"):
+    from_slip = "slip" in request.GET
+    if (held := held_for(state)) is not None and not from_slip and not request.GET.get("although-held"):
         context = {"here": "test", "code": code, "held": held, "zone": actor.zone, "detector": state}
         return render(request, "pitbird/bump/held.html", context)
-    return form_page(request, state, actor, clock.now())
+    slip = {"slip": request.GET["slip"].strip()} if from_slip else {}
+    return form_page(request, state, actor, clock.now(), first=slip)
 
 
 def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpResponse:
@@ -172,7 +174,7 @@ def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpRespo
     now = Ms(before.recorded_at) if before else clock.now()
     reading = bump_form.read(values, bump.plan(state), detector=state.subject, now=now, zone=actor.zone)
     status = 422
-    faults = list(reading.faults)
+    faults = [*bump_form.slip_faults(values), *reading.faults]
     if not faults:
         try:
             appended = write(reading.draft, actor, now=now)
@@ -201,18 +203,21 @@ def form_page(
     *,
     values: Mapping[str, str] | None = None,
     faults: Iterable[FieldFault] = (),
+    first: Mapping[str, str] | None = None,
     status: int = 200,
     template: str = "pitbird/bump/record.html",
     also: Mapping[str, Any] | None = None,
 ) -> HttpResponse:
-    """The page with the form; ``template`` and ``also`` make it the page that replaces a test."""
+    """The page with the form, ``first`` what an address put into it; ``template`` and ``also`` make it the
+    page that replaces a test."""
     plan = bump.plan(state)
     site = actor.site or state.site
     offered = bump_gas.choices(
         state.channels, Now().all_of(CylinderState), site=site, now=now, zone=actor.zone
     )
     order, unserved = bump_gas.plan_gas(state.channels, offered)
-    given = dict(values) if values is not None else _first_values(order)
+    given = dict(values) if values is not None else _first_values(order) | dict(first or {})
+    from_slip = "slip" in request.GET or bool(given.get("slip", "").strip())
     fields = Fields(given, faults)
     context = {
         "here": "test",
@@ -226,10 +231,11 @@ def form_page(
         "offered": offered,
         "regulators": [code(subject) for subject in book.subjects("regulator")],
         "refused": bool(faults),
+        "from_slip": from_slip,
         "site": Names(())(site),
         "zone": actor.zone,
         "now": now,
-        **_drawn(fields, plan, state, len(order), {choice.code for choice in offered}, actor.zone),
+        **_drawn(fields, plan, state, len(order), {choice.code for choice in offered}, actor.zone, from_slip),
         "for_script": {
             "plan": plan,
             "serves": {choice.code: list(choice.serves) for choice in offered},
@@ -245,7 +251,13 @@ def form_page(
 
 
 def _drawn(
-    fields: Fields, plan: bump.Plan, state: DetectorState, planned: int, offered: set[str], zone: str
+    fields: Fields,
+    plan: bump.Plan,
+    state: DetectorState,
+    planned: int,
+    offered: set[str],
+    zone: str,
+    from_slip: bool,
 ) -> dict[str, Any]:
     """Every field of the form, in the order of the page."""
     lines = [line(number, channel) for number, channel in enumerate(state.channels)]
@@ -263,7 +275,12 @@ def _drawn(
         "applications": _applications(fields, lines, planned, offered),
         "signals": [fields(f"signal-{name}", bump_words.SIGNALS[name]) for name in plan["signals"]],
         "cleared": [fields(f"cleared-{name}", bump_words.CLEARED[name]) for name in plan["cleared"]],
-        "ended": fields("ended", _("When the gas went off, if not just now")),
+        "ended": fields(
+            "ended",
+            _("When the gas went off, as on the slip")
+            if from_slip
+            else _("When the gas went off, if not just now"),
+        ),
         "ended_help": _("On this site's clock (%s), such as 2026-03-02 06:41") % zone,
         "note": fields("note", _("Note")),
         "slip": fields("slip", _("Number of the paper slip")),

@@ -96,6 +96,27 @@ def read(values: Mapping[str, str], plan: bump.Plan, *, detector: str, now: Ms, 
     return Reading(draft, outcome, reasons, faults, numbers)
 
 
+def slip_faults(values: Mapping[str, str]) -> list[FieldFault]:
+    """What is wrong with a test entered from a paper slip. Its time is that on the slip, never the time of
+    entering, which would let a pass hold longer than it does."""
+    given = {name for name, value in values.items() if value.strip()}
+    faults = []
+    if "countersigned" in given and "slip" not in given:
+        faults.append(FieldFault("slip", _("Write the number of the slip that was countersigned.")))
+    if "slip" not in given:
+        return faults
+    if any(re.fullmatch(r"gas-[0-9]+-(on|off)", name) for name in given):
+        problem = _(
+            "This gas was timed here and now, so it is not from a slip. Enter the slip on its own page."
+        )
+        faults.append(FieldFault("slip", problem))
+    if "ended" not in given:
+        faults.append(
+            FieldFault("ended", _("Type the day and the time at which the gas went off, as on the slip."))
+        )
+    return faults
+
+
 def decimal(text: str) -> str:
     """A number as people type it, in the book's form: a comma is a point, a plus and outer spaces fall away.
 
