@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import shutil
 import subprocess
 from datetime import UTC, datetime, timedelta
@@ -99,3 +100,10 @@ def test_what_cannot_sign_is_refused_in_words(
     monkeypatch.setenv("PITBIRD_SIGN_PASSPHRASE", "another")
     with pytest.raises(PaperRefused, match=r"^sign: "):
         signed(paper)
+
+
+def test_papers_are_signed_within_a_running_event_loop(paper: Made, pkcs12: bytes) -> None:
+    async def within() -> bytes:
+        return sign_pdf(paper.pdf, pkcs12, SECRET)
+
+    assert b"ETSI.CAdES.detached" in asyncio.run(within())

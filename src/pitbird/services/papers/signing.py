@@ -11,6 +11,7 @@ Needs the package pyHanko, which comes with the extra ``sign``; it is loaded whe
 from __future__ import annotations
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from importlib.util import find_spec
 from io import BytesIO
@@ -60,5 +61,8 @@ def sign_pdf(pdf: bytes, pkcs12: bytes, passphrase: bytes | None) -> bytes:
         field_name=FIELD, md_algorithm="sha256", reason=REASON, subfilter=SigSeedSubFilter.PADES
     )
     out = BytesIO()
-    signers.PdfSigner(metadata, signer).sign_pdf(IncrementalPdfFileWriter(BytesIO(pdf)), output=out)
+    writer = IncrementalPdfFileWriter(BytesIO(pdf))
+    # pyHanko starts an event loop of its own, which a thread that already runs one refuses.
+    with ThreadPoolExecutor(max_workers=1) as thread:
+        thread.submit(signers.PdfSigner(metadata, signer).sign_pdf, writer, output=out).result()
     return out.getvalue()
