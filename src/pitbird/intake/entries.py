@@ -22,6 +22,9 @@ NEVER_REPLACEMENTS: Final = (
     "device", "device-ended",
 )  # fmt: skip
 
+#: Kinds that hold values of others' making. What passes the schema of any other kind can be written as it is.
+FREE: Final = frozenset({"rules-adopted", "correction"})
+
 _Found = tuple[Path, str, str]
 
 
@@ -65,18 +68,23 @@ def read_body(
     so that nothing in them can be unwritable.
     """
     body, found = _read(raw, writable=from_book)
+    if not found:
+        return body, ()
     kind = raw.get("kind") if isinstance(raw, Mapping) else None
     head = kind if isinstance(kind, str) and kind in KINDS else "entry"
     faults = [
         Fault(f"{head}.{path_text(path)}" if path else head, value, problem, line)
         for path, value, problem in found
     ]
-    return (None, tuple(faults)) if faults else (body, ())
+    return None, tuple(faults)
 
 
 def _read(raw: object, *, writable: bool = False) -> tuple[Body | None, list[_Found]]:
     if not isinstance(raw, Mapping):
         return None, [((), shown(raw), "not an entry; an entry is an object with a 'kind'")]
+    body = _read_sound(raw)
+    if body is not None:
+        return body, []
     # The walk that says what is wrong is spared where nothing is.
     unwritable = [] if writable or fits(raw) else list(_unwritable(raw, ()))
     if any(len(path) >= MAX_DEPTH for path, _, _ in unwritable):
@@ -90,7 +98,6 @@ def _read(raw: object, *, writable: bool = False) -> tuple[Body | None, list[_Fo
         found = _read_replacement(given)
     if "v" in given and type(given["v"]) in (bool, float):
         found.append((("v",), shown(given["v"]), "must be the whole number 1"))
-    body: Body | None = None
     try:
         body = KINDS[kind].model_validate(given)
     except ValidationError as refused:
@@ -98,6 +105,17 @@ def _read(raw: object, *, writable: bool = False) -> tuple[Body | None, list[_Fo
     said = {path for path, _, _ in found}
     found += [each for each in unwritable if each[0] not in said]
     return body, found
+
+
+def _read_sound(raw: Mapping[str, Any]) -> Body | None:
+    """The entry where nothing in it can be wrong, which its schema alone tells; else None."""
+    kind, version = raw.get("kind"), raw.get("v", 1)
+    if type(kind) is not str or kind in FREE or kind not in KINDS or type(version) is not int:
+        return None
+    try:
+        return KINDS[kind].model_validate(dict(raw))
+    except ValidationError:
+        return None
 
 
 def _read_replacement(given: dict[str, Any]) -> list[_Found]:

@@ -48,8 +48,12 @@ def make_leaf(
     nth: Mapping[str, int],
     signature: Mapping[str, str] | None = None,
     codec: Codec = STANDARD,
+    fitting: bool = False,
 ) -> Leaf:
     """Make the leaf of a new entry.
+
+    ``fitting`` says that the caller knows the body to lie inside the subset of ``canonical``, and that nobody
+    else holds it: then it is not looked at for that.
 
     ``signature``, where given, must verify over the body: a signature that nobody can check has no place in a
     book that cannot be changed. Raises NotCanonical, BadLeaf (all faults at once) or BadSignature.
@@ -57,7 +61,7 @@ def make_leaf(
     value: dict[str, Any] = {"body": dict(body), "nth": dict(nth), "recorded_at": recorded_at}
     if signature is not None:
         value["signature"] = dict(signature)
-    leaf = _made_quickly(value, codec)
+    leaf = _leaf(value, codec.encode(value)) if fitting else _made_quickly(value, codec)
     if leaf is None:
         raw = canonical(value, codec)
         leaf = _leaf(codec.decode(raw.decode("utf-8")), raw)

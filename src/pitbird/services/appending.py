@@ -98,15 +98,22 @@ class Ledger:
         *,
         recorded_at: Ms,
         signature: Mapping[str, str] | None = None,
+        fitting: bool = False,
     ) -> Appended:
-        """Append one entry. The same id with the same body is harmless, with another body it is refused."""
+        """Append one entry. The same id with the same body is harmless, with another body it is refused.
+
+        ``fitting`` is as ``make_leaf`` says.
+        """
         before = self._before(body)
         if before is not None:
             return before
-        subjects = body["about"]
-        self.load(subjects)
-        nth = {subject: self._counts[subject] + 1 for subject in subjects}
-        leaf = make_leaf(body, recorded_at=text_of(recorded_at), nth=nth, signature=signature, codec=QUICK)
+        subjects, counts = body["about"], self._counts
+        if not all(map(counts.__contains__, subjects)):
+            self.load(subjects)
+        nth = {subject: counts[subject] + 1 for subject in subjects}
+        leaf = make_leaf(
+            body, recorded_at=text_of(recorded_at), nth=nth, signature=signature, codec=QUICK, fitting=fitting
+        )
         return self._put(leaf, recorded_at)
 
     def add_leaf(self, leaf: Leaf) -> Appended:
@@ -131,10 +138,12 @@ class Ledger:
         return Appended(row.index, row.entry_id, row.leaf_hash, again=True)
 
     def _put(self, leaf: Leaf, recorded_at: Ms) -> Appended:
-        if leaf.body["kind"] == "correction":
+        body = leaf.body
+        correction = body["kind"] == "correction"
+        if correction:
             self._write_rows()  # what it corrects must be found in the book
-            require_complete(leaf.body)
-        index, body, at = self.size, leaf.body, ms_of(leaf.body["at"])
+            require_complete(body)
+        index, at = self.size, ms_of(body["at"])
         self._rows.append(
             book.Row(
                 index=index,
@@ -149,7 +158,6 @@ class Ledger:
             )
         )
         item = item_of(index, body, leaf.recorded_at)
-        correction = body["kind"] == "correction"
         for subject, nth in leaf.nth.items():
             self._mentions.append((subject, nth, index, at, correction))
             self._counts[subject] = nth

@@ -10,7 +10,7 @@ from typing import Any, Final
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.times import Ms
 from pitbird.intake.drafts import put_commitments
-from pitbird.intake.entries import read_body
+from pitbird.intake.entries import FREE, read_body
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.services.appending import Ledger, writing
 from pitbird.services.quick import uncollected
@@ -38,10 +38,13 @@ def append_history(entries: Iterable[Recorded]) -> Iterator[int]:
     """
     stream, done = iter(entries), 0
     while piece := list(islice(stream, _PIECE)):
-        with uncollected(), writing() as ledger:
-            _append_piece(ledger, piece, done)
+        with uncollected():
+            with writing() as ledger:
+                _append_piece(ledger, piece, done)
+            size = ledger.size
+            del ledger  # what it holds is not looked through when collecting begins again
         done += len(piece)
-        yield ledger.size
+        yield size
 
 
 def _append_piece(ledger: Ledger, piece: list[Recorded], done: int) -> None:
@@ -50,17 +53,18 @@ def _append_piece(ledger: Ledger, piece: list[Recorded], done: int) -> None:
     sealed: list[SealedBlob] = []
     bodies: list[Body] = []
     for place, entry in enumerate(piece, start=done + 1):
-        blobs = {path: seal(text) for path, text in entry.texts.items()}
-        commitments = {path: blob.commitment for path, blob in blobs.items()}
-        raw = put_commitments(entry.body, commitments) if commitments else entry.body
+        raw = entry.body
+        if entry.texts:
+            blobs = {path: seal(text) for path, text in entry.texts.items()}
+            raw = put_commitments(raw, {path: blob.commitment for path, blob in blobs.items()})
+            sealed.extend(blobs.values())
         body, found = read_body(raw, line=place)
         faults.extend(found)
         if body is not None:
             bodies.append(body)
-            sealed.extend(blobs.values())
     if faults:
         raise EntryRefused(tuple(faults))
     ledger.load(subject for body in bodies for subject in body.about)
     for body, entry in zip(bodies, piece, strict=True):
-        ledger.add(body.as_body(), recorded_at=entry.recorded_at)
+        ledger.add(body.as_body(), recorded_at=entry.recorded_at, fitting=body.kind not in FREE)
     blob_store.put(sealed)

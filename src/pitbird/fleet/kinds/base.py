@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime
+from datetime import date
 from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from pitbird.fleet.times import ms_of
 
 _CODE = r":[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"
 SUBJECT = "^(detector|sensor|cylinder|regulator|person|site|rules|book|device)" + _CODE
@@ -22,7 +24,7 @@ DECIMAL = r"^-?(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 
 
 def _real_instant(text: str) -> str:
-    datetime.fromisoformat(text)
+    ms_of(text)  # raises ValueError; remembered for those who ask for it next
     return text
 
 
