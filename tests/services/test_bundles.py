@@ -119,6 +119,28 @@ def test_a_bundle_of_one_detector_holds_with_all_that_it_was_tested_with(
     assert (row["detector"], row["by_name"], row["stands"]) == ("D-017", "Rui Marrel", "yes")
 
 
+def test_the_regulators_come_along_with_their_hoses_though_told_before_the_period(
+    bundle: Bundle, fleet: Actor, tmp_path: Path
+) -> None:
+    for code, hose in (("R-01", None), ("R-02", "2.5"), ("R-03", None)):
+        regulator = {"kind": "regulator", "regulator": f"regulator:{code}", "flow": "fixed"}
+        write(
+            {**regulator, "flow_l_min": "0.5", **({"hose_m": hose} if hose else {})}, fleet, now=ms("05:10")
+        )
+    opened = {"kind": "cylinder-opened", "cylinder": C112, "at_site": SITE, "regulator": "regulator:R-01"}
+    write(opened, fleet, now=ms("05:20"))
+    given = bump(at("06:30", "2026-03-05"))["applications"][0]
+    shown_gas(fleet, "06:30", day="2026-03-05", applications=[{**given, "regulator": "regulator:R-02"}])
+
+    path = bundle(Asked(detectors=(D17,), first=date(2026, 3, 4)))
+
+    assert checked(path, tmp_path)["answer"] == "holds"
+    assert {"regulator:R-01", "regulator:R-02"} <= scope(path)["subjects"].keys()
+    assert "regulator:R-03" not in scope(path)["subjects"]
+    told = {row["regulator"]: (row["flow_l_min"], row["hose_m"]) for row in table(path, "regulators")}
+    assert told == {"R-01": ("0.5", ""), "R-02": ("0.5", "2.5")}
+
+
 def test_without_a_fingerprint_it_is_consistent_in_itself_and_no_more(bundle: Bundle, tmp_path: Path) -> None:
     assert verify(str(bundle(Asked(detectors=(D17,)))), None, None, [])["answer"] == "consistent in itself"
 

@@ -1,12 +1,12 @@
 """What goes into an audit bundle: the subjects whose entries are all in it, from which one on, and which
 entries that makes.
 
-Everything but detectors is in from its first entry: cylinders with their certificates, sites with their
-rules, the book. Detectors are in from the last entry before the period on, the fence that shows that nothing
-recorded since is missing. Of people who tested, where not all history is in, what was written about them and
-their training is in, and nothing is claimed of the rest. An entry is about several things: where one that is
-in for another subject lies before a detector's fence, the fence moves back to it, since numbers of a subject
-may not have a gap.
+Everything but detectors is in from its first entry: cylinders with their certificates, the regulators they
+were used with, sites with their rules, the book. Detectors are in from the last entry before the period on,
+the fence that shows that nothing recorded since is missing. Of people who tested, where not all history is
+in, what was written about them and their training is in, and nothing is claimed of the rest. An entry is
+about several things: where one that is in for another subject lies before a detector's fence, the fence
+moves back to it, since numbers of a subject may not have a gap.
 """
 
 from __future__ import annotations
@@ -103,6 +103,11 @@ def scope_of(asked: Asked, census: Mapping[str, int], size: int) -> Scope:
     made.settle(gathered)
     for subject in _around(asked, gathered, census):
         made.claim(subject, 1)
+    # With which regulator a cylinder was opened may have been said long before the period.
+    on_cylinders = _Gathered(None)
+    made.settle(on_cylinders)
+    for regulator in sorted((gathered.regulators | on_cylinders.regulators) & census.keys()):
+        made.claim(regulator, 1)
     if since is None:
         for person in gathered.people & census.keys():
             made.claim(person, 1)
@@ -169,6 +174,7 @@ class _Gathered:
     cylinders: set[str] = field(default_factory=set)
     sites: set[str] = field(default_factory=set)
     people: set[str] = field(default_factory=set)
+    regulators: set[str] = field(default_factory=set)
 
     def add(self, row: book.Row, body: Mapping[str, Any]) -> None:
         """Take up what one entry names."""
@@ -181,6 +187,8 @@ class _Gathered:
         self.sites.update(filter(None, (body.get("where"), said.get("where"))))
         if said["kind"] in _WITH_GAS:
             self.people.add(said["by"])
+        named = (each.get("regulator") for each in (said, *said.get("applications", ())))
+        self.regulators.update(filter(None, named))
 
 
 #: How far a place is: not in, to be looked at, in.

@@ -182,15 +182,21 @@ def _training(body: Body, text: Opened, names: Names) -> Told:
 def _cylinder(body: Body, text: Opened, names: Names) -> Told:
     same = ("lot", "certificate", "traceable_to", "balance", "made", "expires", "free_gas_l",
             "full_pressure_bar", "minimum_pressure_bar", "minimum_temperature_c")  # fmt: skip
+    of_gas = ("gas", "amount", "unit", "expanded_uncertainty_pct", "label_pct_lfl", "label_lfl_vol_pct")
     for gas in body["components"]:
         yield (
             "cylinders",
             {
                 "cylinder": code(body["cylinder"]),
                 **{key: body.get(key) for key in same},
-                **{key: gas.get(key) for key in ("gas", "amount", "unit", "expanded_uncertainty_pct")},
+                **{key: gas.get(key) for key in of_gas},
             },
         )
+
+
+def _regulator(body: Body, text: Opened, names: Names) -> Told:
+    own = ("flow", "flow_l_min", "serial", "hose_m", "hose_s_per_m")
+    yield "regulators", {"regulator": code(body["regulator"]), **{key: body.get(key) for key in own}}
 
 
 def _gas_used(body: Body, text: Opened, names: Names) -> Told:
@@ -209,7 +215,7 @@ def _gas_used(body: Body, text: Opened, names: Names) -> Told:
 
 
 def _detector(body: Body, text: Opened, names: Names) -> Told:
-    own = ("make", "model", "serial", "firmware", "draws")
+    own = ("make", "model", "serial", "firmware", "draws", "pump_l_min")
     of_channel = ("gas", "principle", "unit", "lfl_basis", "range_high", "sensor_serial", "sensor_ends")
     for channel in body["channels"]:
         yield (
@@ -263,6 +269,7 @@ TELLERS: Final[Mapping[str, Teller]] = {
     "issued-untested": _untested,
     "training": _training,
     "cylinder": _cylinder,
+    "regulator": _regulator,
     "detector": _detector,
     "person": _person,
     **dict.fromkeys(("handed-out", "handed-back"), _handed),

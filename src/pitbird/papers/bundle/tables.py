@@ -62,15 +62,19 @@ TABLES: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     )),
     "cylinders": ("test gas with its certificate's values, a line for each gas", _with(
         "cylinder", "lot", "certificate", "traceable_to", "gas", "amount", "unit",
-        "expanded_uncertainty_pct", "balance", "made", "expires", "free_gas_l", "full_pressure_bar",
+        "expanded_uncertainty_pct", "label_pct_lfl", "label_lfl_vol_pct",
+        "balance", "made", "expires", "free_gas_l", "full_pressure_bar",
         "minimum_pressure_bar", "minimum_temperature_c",
     )),
     "gas-used": ("the life of each cylinder: received, opened, gauge, emptied, in quarantine", _with(
         "cylinder", "kind", "gauge_bar", "regulator", "at_site", "because", "answers",
     )),
     "detectors": ("detectors as described, a line for each channel", _with(
-        "detector", "make", "model", "serial", "firmware", "draws", "home", "channel", "gas",
+        "detector", "make", "model", "serial", "firmware", "draws", "pump_l_min", "home", "channel", "gas",
         "principle", "unit", "lfl_basis", "range_high", "alarms", "sensor_serial", "sensor_ends",
+    )),
+    "regulators": ("regulators as described, with the hose that goes from each to the detector", _with(
+        "regulator", "flow", "flow_l_min", "serial", "hose_m", "hose_s_per_m",
     )),
     "people": ("people as described", _with("person", "person_name", "roles", "home", "left")),
     "rules": ("site rules by the time from which they held, with what changed", _with(
@@ -83,7 +87,7 @@ TABLES: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
         "original", "original_kind", "original_at_utc", "how", "reason", "field", "original_value",
         "corrected_value",
     )),
-    "other": ("all other entries: the book itself, sites, regulators, sensors, notes, erasures", _with(
+    "other": ("all other entries: the book itself, sites, sensors, notes, erasures", _with(
         "kind", "about", "text",
     )),
 }  # fmt: skip
