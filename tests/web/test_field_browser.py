@@ -614,7 +614,7 @@ def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(phon
     phone.button("Sound, vibration, signing out")
     in_order(phone.page)
     phone.button("Sign out of this phone")
-    phone.page.get_by_text("Tests not sent yet: 1. They stay on this phone").wait_for()
+    phone.page.get_by_text("Entries not sent yet: 1. They stay on this phone").wait_for()
     kept = phone.page.evaluate("""async () => {
         const keep = await import('/static/pitbird/field/keep.js');
         return [await keep.get('snapshot'), (await keep.people()).length, (await keep.entries()).length];

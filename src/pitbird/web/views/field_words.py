@@ -6,7 +6,7 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from pitbird.web.vocabulary import Word
+from pitbird.web.vocabulary import KIND_WORDS, VALUE_WORDS, Word
 
 WORDS: Final[dict[str, Word]] = {
     # Beginnings
@@ -71,7 +71,7 @@ WORDS: Final[dict[str, Word]] = {
     "vibration": _("Vibration"),
     "sign_out": _("Sign out of this phone"),
     "signed_out_unsent": _(
-        "Signed out. Tests not sent yet: {n}. They stay on this phone and are "
+        "Signed out. Entries not sent yet: {n}. They stay on this phone and are "
         "sent when there is network."
     ),
     "signed_out": _("Signed out. Everything was sent."),
@@ -195,6 +195,106 @@ WORDS: Final[dict[str, Word]] = {
     "again": _("Try again"),
     "next": _("Next detector"),
     "done_rack": _("To the beginning"),
+    # Who has it
+    "in_store": _("In the store, as far as the server knows."),
+    "with_whom": _("{name} has it."),
+    "for_permit": _("For {permit}."),
+    "due_back_at": _("Due back {time}."),
+    "was_due_back": _("Was due back {time}."),
+    "hand_out": _("Hand it out"),
+    "hand_on": _("Hand it on"),
+    "take_back": _("Take it back"),
+    "unjudged": _("Written here, not yet judged"),
+    "unjudged_how": _(
+        "The server has not seen what was written on this phone. Its last answer may not hold any more."
+    ),
+    "waits_n": _("Entries about it that wait for the keeper: {n}"),
+    # To whom
+    "to_whom": _("{code}: who takes it?"),
+    "person_code": _("Name or code"),
+    "person_none": _("Nobody carried here answers to that."),
+    "person_more": _("{n} more: type a part of the name."),
+    "not_wearer": _("{name}, not entered as a wearer"),
+    "hand_on_how": _(
+        "It goes from wearer to wearer. If it came back to the store in between, take it back first."
+    ),
+    # The answer for that wearer
+    "answer_for": _("{code} for {name}"),
+    "answer_asking": _("One moment: the server is asked."),
+    "answer_fresh": _("The server's answer for {name}, {time}"),
+    "answer_carried": _(
+        "The server could not be asked now. Its last answers: about the detector {time}, about {name} {then}."
+    ),
+    "wearer_says": _("About {name}:"),
+    "wearer_unknown": _("Nothing is carried about {name}. Find network."),
+    "others_unknown": _("What holds for another than its holder is not carried. Find network."),
+    "no_yes": _("The server has not said that it may go out to {name}."),
+    "no_yes_how": _("Leave it in. If it goes out all the same, you decide that, and the book will show it."),
+    "no_yes_test": _("A test on this phone is no answer of the server. It is judged when it has been sent."),
+    "no_yes_out": _("Do not hand it out. Take another detector."),
+    "leave_in": _("Leave it in"),
+    "gone_out": _("It goes out all the same"),
+    "gone_already": _("It is gone already: write it down"),
+    "issue_untested": _("Issue it untested"),
+    # For what, until when
+    "terms_of": _("{code} to {name}"),
+    "permit_ask": _("Permit or job (if there is one)"),
+    "permit_long": _("The permit or job is too long: 120 characters at most."),
+    "due_ask": _("When is it due back?"),
+    "due_change_over": _("Change-over, {time}"),
+    "due_none": _("No time is set"),
+    "due_other": _("Another time, within a day"),
+    "due_missing": _("Say when it is due back, or that no time is set."),
+    "due_past": _("That time is past."),
+    "hand_out_do": _("Write: handed out"),
+    "gone_out_do": _("Write: gone out without a yes"),
+    "answer_over": _("The server's answer was over before it was written."),
+    # Issued untested
+    "authority_of": _("{code}: on whose authority, untested?"),
+    "authority_none": _("Nobody is carried here on whose authority it could go out untested."),
+    "untested_caution": _(
+        "An untested detector may be dead and look exactly like a good one. Entering a confined space or "
+        "a place where gas may be on an untested detector can kill. Local codes may forbid it altogether."
+    ),
+    "untested_of": _("{code}: untested to {name}"),
+    "untested_by": _("On the authority of {name}."),
+    "untested_reason": _("For which job, and why it cannot be tested"),
+    "untested_reason_missing": _("Say for which job, and why it cannot be tested."),
+    "untested_until": _("Until when?"),
+    "untested_until_missing": _("Say until when."),
+    "untested_do": _("Issue it UNTESTED"),
+    "untested_stamp": _("Issued untested"),
+    "untested_told": _("UNTESTED until {time}, on the authority of {authority}. Tell {name} so."),
+    # Back
+    "back_of": _("{code}: back from {name}"),
+    "back_of_nobody": _("{code}: back to the store"),
+    "back_ask": _("Did anything happen to it? Tap what did."),
+    "back_drop": _("It was dropped"),
+    "back_water": _("It got wet"),
+    "back_over-range": _("It read over-range"),
+    "back_suspected-poison": _("It met what may poison it"),
+    "back_fault": _("It showed a fault"),
+    "back_flat-battery": _("Its battery ran flat"),
+    "back_alarm": _("It alarmed"),
+    "back_channels": _("Which channels alarmed?"),
+    "back_channels_missing": _("Say which channels alarmed, or that it did not."),
+    "back_nothing": _("Nothing: take it back"),
+    "back_with": _("Take it back, with this"),
+    "back_told": _("Do not use it until the server says that it may go out again."),
+    # After that
+    "handed-out_done": _("{code}: handed out to {name}"),
+    "handed-back_done": _("{code}: taken back"),
+    "issued-untested_done": _("{code}: issued UNTESTED to {name}"),
+    "handed_next": _("Next detector"),
+    "state_of_it": _("What became of it"),
+    **{
+        f"kind_{kind}": KIND_WORDS[kind]
+        for kind in ("handed-out", "handed-back", "issued-untested", "happened", "alarm-in-use", "bump-test")
+    },
+    **{
+        f"what_{what}": VALUE_WORDS[what]
+        for what in ("drop", "water", "over-range", "suspected-poison", "fault", "flat-battery")
+    },
 }  # fmt: skip
 
 
