@@ -315,3 +315,94 @@ def test_a_hose_and_thin_gas_are_in_the_seconds_that_a_phone_carries(
     gas = said["types"][row["type"]]["gas"]["C-112"]
     assert gas["channels"]["CO"]["expected_s"] == 23.5
     assert gas["needed_s"] >= 24
+
+
+# --- For a wearer
+
+
+def test_what_a_phone_carries_about_wearers(phone: tuple[FieldPhone, Client], cast: Cast) -> None:
+    cast.write(
+        {"kind": "handed-out", "detector": "detector:D-017", "to": TESTER, "from_store": True,
+         "permit": "PTW-1184", "due_back": text_of(Ms(NOON + 60 * MINUTE))},
+        minutes_ago=3,
+    )  # fmt: skip
+    said = phone[1].get("/api/field/snapshot").json()
+    assert said["ends"] == [f"2026-03-0{day}T04:00:00.000Z" for day in (3, 4, 5)]
+    people = {each["code"]: each for each in said["people"]}
+    assert (people["K-1"]["authority"], people["P-07"]["authority"]) == (True, False)
+    # The strict rules only warn of an untrained wearer.
+    assert people["P-07"]["wearing"] == {"against": None, "until": None, "warns": []}
+    [warning] = people["K-1"]["wearing"]["warns"]
+    assert warning.startswith("No training of {name} is on record for: ")
+    held = next(each for each in said["detectors"] if each["code"] == "D-017")
+    assert (held["holder"], held["permit"]) == ("P-07", "PTW-1184")
+    assert held["for_others"]["against"] == "not-yet"
+    assert held["for_others"]["reason"] == "Rui Marrel holds the detector, not {name}."
+    assert "for_others" not in next(each for each in said["detectors"] if each["code"] == "D-019")
+
+
+def test_the_server_is_asked_about_one_detector_for_one_wearer(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    client = phone[1]
+    said = client.get("/api/field/answer?detector=D-017&wearer=P-07").json()
+    assert (said["wearer"], said["server_time"]) == ("P-07", text_of(NOON))
+    assert (said["detector"]["verdict"], said["detector"]["until"]) == (
+        "may-go-out", "2026-03-03T04:00:00.000Z",
+    )  # fmt: skip
+    assert said["detector"]["warns"] == []
+    untrained = client.get("/api/field/answer?detector=D-017&wearer=K-1").json()["detector"]
+    assert untrained["verdict"] == "may-go-out"
+    assert "No training of Ilda Fontanova is on record" in untrained["warns"][0]
+    for query in ("detector=D-017&wearer=P-99", "detector=D-999&wearer=P-07", "detector=D-017&wearer="):
+        assert client.get(f"/api/field/answer?{query}").status_code == 404
+    assert client.get("/api/field/answer?detector=D-017").status_code == 422
+    assert Client().get("/api/field/answer?detector=D-017&wearer=P-07").status_code == 401
+    phones.end("device:PH-01", "lost", BOSS)
+    assert client.get("/api/field/answer?detector=D-017&wearer=P-07").status_code == 403
+
+
+def untested(phone: FieldPhone, by: str, authority: str) -> dict[str, Any]:
+    body = {
+        "kind": "issued-untested", "id": clock.new_id(), "at": text_of(ago(2)), "zone": "Europe/Lisbon",
+        "by": by, "where": SITE, "detector": "detector:D-019", "to": TESTER, "authority": authority,
+        "until": text_of(Ms(NOON + 60 * MINUTE)),
+    }  # fmt: skip
+    return phone.item(body, reason="Pumping out shaft 4; no gas left")
+
+
+def test_an_issue_without_a_test_needs_somebody_with_the_right_to_write_it_and_an_authority(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    made, client = phone
+    for person in (TESTER, KEEPER):
+        phones.note_known(made.device, person, "pin", NOON)
+    entries = [untested(made, TESTER, KEEPER), untested(made, KEEPER, TESTER), untested(made, KEEPER, KEEPER)]
+    answers = sent(client, "entries", {"entries": entries}).json()
+    first, second, third = answers["entries"]
+    assert (first["status"], first["why"]) == ("waiting", ["no-right"])
+    assert (second["status"], second["why"]) == ("waiting", ["no-right"])
+    assert second["faults"] == [
+        {"where": "issued-untested.authority", "value": TESTER,
+         "problem": "has no such authority; only a keeper or a competent person has"}
+    ]  # fmt: skip
+    assert third["status"] == "written"
+    [now] = answers["detectors"]
+    assert now["verdict"] == "not-yet"
+    assert now["loud"][0].startswith("Issued untested until")
+    assert (now["holder"], now["waiting"]) == ("P-07", 2)
+
+
+def test_an_alarm_in_use_that_cannot_be_written_takes_the_detector_out(
+    phone: tuple[FieldPhone, Client], cast: Cast
+) -> None:
+    made, client = phone
+    body = {
+        "kind": "alarm-in-use", "id": clock.new_id(), "at": text_of(ago(2)), "zone": "Europe/Lisbon",
+        "by": TESTER, "where": SITE, "detector": "detector:D-017", "channel": "H2S",
+    }  # fmt: skip
+    answers = sent(client, "entries", {"entries": [made.item(body)]}).json()
+    [answer] = answers["entries"]
+    assert (answer["status"], answer["why"]) == ("waiting", ["not-known-here"])
+    assert answer["taken_out"] is True
+    assert answers["detectors"][0]["verdict"] == "out-of-service"

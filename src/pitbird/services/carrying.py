@@ -83,6 +83,14 @@ def over_at(site: SiteState, now: Ms) -> Ms:
     return next_change_over(now, site.zone or "UTC", site.change_overs)
 
 
+def ends_ahead(site: SiteState, now: Ms, count: int = 3) -> list[Ms]:
+    """The next change-overs of a site: when what is handed out now may be due back."""
+    found: list[Ms] = []
+    while len(found) < count:
+        found.append(over_at(site, found[-1] if found else now))
+    return found
+
+
 def type_of(state: DetectorState) -> Type:
     """What a detector shares with those of its type."""
     from msgspec.structs import replace

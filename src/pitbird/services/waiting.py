@@ -103,7 +103,7 @@ def keep(sent: Sent, *, sent_by: str, answers_for: Actor | None, now: Ms) -> Wai
 
 def speaks_against(body: Mapping[str, Any]) -> bool:
     """Whether an entry says of a detector that it is not fit: a failed test or calibration, something that
-    happened, out of service. A spoiled test proves nothing and withdraws nothing."""
+    happened, an alarm in use, out of service. A spoiled test proves nothing and withdraws nothing."""
     if not _text(body, "detector"):
         return False
     kind = body.get("kind")
@@ -111,7 +111,7 @@ def speaks_against(body: Mapping[str, Any]) -> bool:
         return body.get("outcome") == "failed" or _has_a_no(body)
     if kind == "calibration":
         return body.get("result") != "passed"
-    return kind in {"out-of-service", "happened"}
+    return kind in {"out-of-service", "happened", "alarm-in-use"}
 
 
 def _has_a_no(body: Mapping[str, Any]) -> bool:

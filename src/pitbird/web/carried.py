@@ -9,10 +9,13 @@ from hashlib import sha256
 from typing import Any, Final
 
 import msgspec
+from django.utils.translation import gettext
 
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import Ms, local, text_of
-from pitbird.services import carrying, gate, people, pins
+from pitbird.rules.decision import Finding
+from pitbird.rules.words import remedy, sentence
+from pitbird.services import carrying, gate, handing, people, pins
 from pitbird.services.field import FIELD_KINDS
 from pitbird.services.gas_left import gas_left
 from pitbird.services.gate import GateRow
@@ -21,8 +24,9 @@ from pitbird.services.phones import Phone
 from pitbird.services.waiting import waiting_by_detector
 from pitbird.store import book
 from pitbird.web import names as naming
+from pitbird.web import times
 from pitbird.web.names import Names, code
-from pitbird.web.telling import tell_decision, tell_loud
+from pitbird.web.telling import subjects_in, tell_decision, tell_loud
 from pitbird.web.views import bump_gas
 
 FORMAT: Final = "pitbird-field/1"
@@ -58,6 +62,7 @@ def snapshot(site: SiteState, now: Ms, *, person: str | None, phone: Phone | Non
         "as_of": text_of(now),
         "server_time": text_of(now),
         "until": text_of(carrying.over_at(site, now)),
+        "ends": [text_of(end) for end in carrying.ends_ahead(site, now)],
         "site": {
             "code": code(site.subject), "name": site.name, "zone": zone,
             "change_overs": list(site.change_overs),
@@ -71,7 +76,7 @@ def snapshot(site: SiteState, now: Ms, *, person: str | None, phone: Phone | Non
         "elsewhere": {code(name): code(where) for name, where in carrying.elsewhere(site.subject).items()},
         "cylinders": [_cylinder(state, site.subject, now, zone) for state in cylinders],
         "regulators": [code(name) for name in book.subjects("regulator")],
-        "people": _people(now, zone),
+        "people": _people(site.subject, now, zone),
         "last_cylinder": code(last) if (last := carrying.last_used(cylinders)) else None,
     }  # fmt: skip
     lasting = {name: part for name, part in value.items() if name not in _PASSING}
@@ -136,7 +141,42 @@ def detectors(
     listed = list(rows)
     names = Names([])
     waits = waiting_by_detector() if listed else {}
-    return [_detector(row, zone, now, names, waits.get(row.state.subject, 0), kinds) for row in listed]
+    others = handing.for_others(listed)
+    made = []
+    for row in listed:
+        found = _detector(row, zone, now, names, waits.get(row.state.subject, 0), kinds)
+        part = others.get(row.state.subject)
+        if part is not None:
+            found["for_others"] = _part(part, zone, names, {handing.SOMEBODY: "{name}"})
+        made.append(found)
+    return made
+
+
+def _part(part: handing.Part, zone: str, names: Names, called: dict[str, str]) -> dict[str, Any]:
+    """What a part of the answer for a wearer says, in words; ``{name}`` stands for the wearer."""
+    findings = [*([part.finding] if part.finding is not None else []), *part.warns]
+    names.read(subjects_in(findings) - called.keys())
+    said = {**names.mapping, **called}
+
+    def told(finding: Finding) -> tuple[str, str]:
+        words = sentence(finding, zone=zone, gettext=gettext, names=said, clock=times.short)
+        return words, remedy(finding, gettext=gettext)
+
+    found: dict[str, Any] = {
+        "against": part.verdict.value if part.verdict is not None else None,
+        "until": text_of(part.until) if part.until is not None else None,
+        "warns": [" ".join(filter(None, told(each))) for each in part.warns],
+    }
+    if part.finding is not None:
+        found["reason"], found["to_do"] = told(part.finding)
+    return found
+
+
+def for_wearer(row: GateRow, zone: str, now: Ms) -> dict[str, Any]:
+    """The whole answer for a wearer: that about a detector, with what the rules warn of in the wearer."""
+    [found] = detectors([row], zone, now)
+    part = handing.Part(warns=handing.warnings_of(row.decision))
+    return {**found, "warns": _part(part, zone, Names([]), {})["warns"]}
 
 
 def _detector(
@@ -204,11 +244,15 @@ def _cylinder(state: CylinderState, site: str, now: Ms, zone: str) -> dict[str, 
     }
 
 
-def _people(now: Ms, zone: str) -> list[dict[str, Any]]:
+def _people(site: str, now: Ms, zone: str) -> list[dict[str, Any]]:
     staff = carrying.staff(local(now, zone).date().isoformat())
     names = people.names(each.subject for each in staff)
-    set_at = pins.set_at()
-    return [_person(state, names, set_at) for state in staff]
+    set_at, none = pins.set_at(), Names([])
+    parts = handing.of_people(site, staff, now)
+    return [
+        {**_person(state, names, set_at), "wearing": _part(part, zone, none, {state.subject: "{name}"})}
+        for state, part in zip(staff, parts, strict=True)
+    ]
 
 
 def _person(state: PersonState, names: dict[str, str], set_at: dict[str, Ms]) -> dict[str, Any]:
@@ -219,6 +263,7 @@ def _person(state: PersonState, names: dict[str, str], set_at: dict[str, Ms]) ->
         "name": names.get(state.subject),
         "tester": "tester" in roles,
         "wearer": "wearer" in roles,
+        "authority": bool(handing.AUTHORITY & roles),
         "may_write": [kind for kind, wanted in FIELD_KINDS.items() if wanted is None or wanted & roles],
         "pin": text_of(since) if since is not None else None,
     }

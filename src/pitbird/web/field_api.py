@@ -17,7 +17,7 @@ from pitbird.fleet.times import text_of
 from pitbird.intake.faults import EntryRefused, Fault
 from pitbird.record.canonical import parse
 from pitbird.record.errors import RecordError
-from pitbird.services import clock, field, gate, phones, pins, seeing
+from pitbird.services import clock, field, gate, handing, phones, pins, seeing
 from pitbird.services.knowing import Now
 from pitbird.services.phones import Phone, phone_of
 from pitbird.services.waiting import faults_of
@@ -82,15 +82,14 @@ def get_snapshot(request: HttpRequest, site: str = "") -> HttpResponse:
     """``site``: a code; else the phone's site, else the person's. 304 where only the time has changed."""
     person, phone = _asking(request)
     if phone is not None and phone.ended is not None and person is None:
-        return _failure(403, "device-ended", "This phone is not registered any more; ask the keeper.")
+        return _ended()
     wanted = f"site:{site.removeprefix('site:')}" if site else ""
     where = wanted or (phone.site if phone else "") or (person.site if person else "") or ""
     state = Now().state(where) if where else None
     if not isinstance(state, SiteState):
         raise EntryRefused([Fault("site", site, "the book knows no such site; give the code of one")])
     now = clock.now()
-    if settings.SEEN and person is None and phone is not None:
-        seeing.record("api", account=seeing.PHONE, person=phone.subject)
+    _note_seen(person, phone)
     made = carried.snapshot(state, now, person=person.person if person else None, phone=phone)
     tag = f'"{made.tag}"'
     if tag in (each.strip() for each in request.headers.get("If-None-Match", "").split(",")):
@@ -107,6 +106,30 @@ def get_snapshot(request: HttpRequest, site: str = "") -> HttpResponse:
     response["Vary"] = "Accept-Encoding, Cookie"
     response["Pitbird-Time"] = text_of(now)
     return response
+
+
+def _ended() -> HttpResponse:
+    return _failure(403, "device-ended", "This phone is not registered any more; ask the keeper.")
+
+
+def _note_seen(person: Actor | None, phone: Phone | None) -> None:
+    if settings.SEEN and person is None and phone is not None:
+        seeing.record("api", account=seeing.PHONE, person=phone.subject)
+
+
+@router.get("answer", summary="The gate's answer about one detector for one wearer")
+def get_answer(request: HttpRequest, detector: str, wearer: str) -> HttpResponse:
+    """``detector`` and ``wearer``: codes. 404 where the book does not know one of them."""
+    person, phone = _asking(request)
+    if phone is not None and phone.ended is not None and person is None:
+        return _ended()
+    now = clock.now()
+    _note_seen(person, phone)
+    row = handing.answer_for(
+        f"detector:{detector.removeprefix('detector:')}", f"person:{wearer.removeprefix('person:')}", now
+    )
+    told = carried.for_wearer(row, zone_of(row.state.site), now)
+    return _answer({"server_time": text_of(now), "wearer": wearer.removeprefix("person:"), "detector": told})
 
 
 @router.post("entries", summary="Entries that were written on a phone")

@@ -229,11 +229,12 @@ WORDS: Final[dict[str, Word]] = {
     "wearer_unknown": _("Nothing is carried about {name}. Find network."),
     "others_unknown": _("What holds for another than its holder is not carried. Find network."),
     "no_yes": _("The server has not said that it may go out to {name}."),
-    "no_yes_how": _("Leave it in. If it goes out all the same, you decide that, and the book will show it."),
+    "no_yes_how": _(
+        "Leave it in. If it is gone already, write that down: you stand in the book as who handed it out."
+    ),
     "no_yes_test": _("A test on this phone is no answer of the server. It is judged when it has been sent."),
     "no_yes_out": _("Do not hand it out. Take another detector."),
     "leave_in": _("Leave it in"),
-    "gone_out": _("It goes out all the same"),
     "gone_already": _("It is gone already: write it down"),
     "issue_untested": _("Issue it untested"),
     # For what, until when
@@ -247,7 +248,7 @@ WORDS: Final[dict[str, Word]] = {
     "due_missing": _("Say when it is due back, or that no time is set."),
     "due_past": _("That time is past."),
     "hand_out_do": _("Write: handed out"),
-    "gone_out_do": _("Write: gone out without a yes"),
+    "gone_already_do": _("Write: gone out without a yes"),
     "answer_over": _("The server's answer was over before it was written."),
     # Issued untested
     "authority_of": _("{code}: on whose authority, untested?"),
