@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import gzip
 import json
-from typing import Any
+import re
+from pathlib import Path
+from typing import Any, get_args
 
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
+import run
+from pitbird.fleet.kinds.life import What
 from pitbird.fleet.times import MINUTE, Ms, text_of
 from pitbird.services import clock, phones, pins
 from pitbird.services.writing import Actor
@@ -406,3 +410,22 @@ def test_an_alarm_in_use_that_cannot_be_written_takes_the_detector_out(
     assert (answer["status"], answer["why"]) == ("waiting", ["not-known-here"])
     assert answer["taken_out"] is True
     assert answers["detectors"][0]["verdict"] == "out-of-service"
+
+
+def test_there_is_a_word_for_all_that_handing_out_and_back_may_say() -> None:
+    from pitbird.fleet.kinds import KINDS
+    from pitbird.services.waiting import speaks_against
+    from pitbird.web.views.field_words import WORDS
+
+    scripts = Path(run.ROOT) / "src" / "pitbird" / "web" / "static" / "pitbird" / "field"
+    listed = re.search(r"HAPPENED = \[(.*?)\]", (scripts / "back.js").read_text(encoding="utf-8"))
+    assert listed is not None
+    happened = re.findall(r'"([\w-]+)"', listed[1])
+    assert set(happened) <= set(get_args(What))
+    assert {f"{name}_{what}" for what in happened for name in ("back", "what")} <= WORDS.keys()
+    kinds = ("handed-out", "handed-back", "issued-untested")
+    assert {f"kind_{kind}" for kind in (*kinds, "happened", "alarm-in-use")} <= WORDS.keys()
+    assert {f"{kind}_done" for kind in kinds} <= WORDS.keys()
+    assert {"wearer_unknown", "others_unknown"} <= WORDS.keys()
+    for kind in ("happened", "alarm-in-use"):
+        assert speaks_against(KINDS[kind].EXAMPLE)

@@ -129,7 +129,14 @@ def get_answer(request: HttpRequest, detector: str, wearer: str) -> HttpResponse
         f"detector:{detector.removeprefix('detector:')}", f"person:{wearer.removeprefix('person:')}", now
     )
     told = carried.for_wearer(row, zone_of(row.state.site), now)
-    return _answer({"server_time": text_of(now), "wearer": wearer.removeprefix("person:"), "detector": told})
+    return _answer(
+        {
+            "server_time": text_of(now),
+            "book": carried.book_id(),
+            "wearer": wearer.removeprefix("person:"),
+            "detector": told,
+        }
+    )
 
 
 @router.post("entries", summary="Entries that were written on a phone")

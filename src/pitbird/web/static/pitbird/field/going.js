@@ -141,7 +141,8 @@ export function bodyOf(test, { who, site, zone, device, contact, ahead, now }) {
   return { body, reasons: found.reasons };
 }
 
-const seconds = (ms) => (ms / 1000).toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0");
+/** Seconds as the book writes them, from milliseconds. */
+export const seconds = (ms) => (ms / 1000).toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0");
 
 /** A decimal as the book writes it, from what somebody typed; null if it is none. */
 export function decimal(text) {

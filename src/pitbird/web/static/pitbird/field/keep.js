@@ -64,6 +64,11 @@ export function addEntry(value) {
   });
 }
 
+/** Add several entries, all or none; a test under way stays. */
+export function addEntries(values) {
+  return within("entries", "readwrite", (store) => values.forEach((value) => store("entries").add(value)));
+}
+
 /** Note what became of entries. */
 export function changeEntries(values) {
   return within("entries", "readwrite", (store) => values.forEach((value) => store("entries").put(value)));

@@ -7,6 +7,8 @@ import { send } from "./sending.js";
 import { scan } from "./scan.js";
 import { fetchSnapshot, find, serverNow } from "./snapshot.js";
 import { asking, button, caution, h, say, when } from "./draw.js";
+import { backScreen } from "./back.js";
+import { handingScreens } from "./handing.js";
 import { detectorScreen, testScreens, tick } from "./tests.js";
 import { writtenHere } from "./written.js";
 
@@ -27,7 +29,8 @@ const screens = {
   insecure: () => ({ title: say("not_paired"), body: [caution(say("insecure"))] }),
   pair: pairScreen, paired: pairedScreen, unpaired: unpairedScreen, empty: emptyScreen,
   who: whoScreen, pin: pinScreen, start: startScreen, settings: settingsScreen, out: outScreen,
-  detector: (data) => detectorScreen(app, data), ...Object.fromEntries(Object.entries(testScreens).map(([name, draw]) => [name, (data) => draw(app, data)])),
+  ...Object.fromEntries(Object.entries({ detector: detectorScreen, back: backScreen, ...testScreens, ...handingScreens })
+    .map(([name, draw]) => [name, (data) => draw(app, data)])),
 };
 
 // ---- drawing ----
@@ -45,7 +48,7 @@ function redraw() { draw(false, 0); }
 function draw(other, settle) {
   const active = document.activeElement;
   const focus = active?.dataset?.key || active?.id;
-  const typed = other ? [] : [...main.querySelectorAll("input")].map((input) => [input.id, input.value]);
+  const typed = other ? [] : [...main.querySelectorAll("input, textarea")].map((input) => [input.id, input.value]);
   const open = other ? [] : [...main.querySelectorAll("details[open]")].map((each) => each.id);
   const { title, body, bar = [] } = screens[app.screen](app.data);
   document.body.dataset.screen = app.screen;
@@ -298,11 +301,20 @@ function outScreen() {
 // ---- the server ----
 
 let asking_ = null;
+let wanted = false;
 
-/** Send what waits, ask what is new, show it where nothing is disturbed. */
+/** Send what waits, ask what is new, show it where nothing is disturbed. Asked for in the midst of it, once more. */
 function refresh() {
-  asking_ ??= talk().finally(() => { asking_ = null; });
+  wanted = true;
+  asking_ ??= talks().finally(() => { asking_ = null; });
   return asking_;
+}
+
+async function talks() {
+  while (wanted) {
+    wanted = false;
+    await talk();
+  }
 }
 
 async function talk() {
@@ -316,7 +328,7 @@ async function talk() {
     if (!app.who || other) await whoIsIt();
   }
   app.entries = await keep.entries();
-  if (["start", "who", "detector", "written", "unpaired", "out"].includes(app.screen)) {
+  if (["start", "who", "detector", "written", "handed", "unpaired", "out"].includes(app.screen)) {
     if (!app.kept && !["unpaired", "out"].includes(app.screen)) begin();
     else redraw();
   }

@@ -9,10 +9,19 @@ const KEPT_ANSWERED = 60;
 const FINAL = ["written", "already", "waiting", "settled"];
 
 /** Sign an entry and keep it until it was answered. `texts` go beside it; `shown` is what this page says of it. */
-export async function write(body, { book, texts = {}, shown = {} }) {
-  const entry = { id: body.id, book, state: "unsent", body, signature: await signed(body), texts, shown, answer: null };
+export async function write(body, more) {
+  const entry = await made(body, more);
   await keep.addEntry(entry);
   return entry;
+}
+
+/** Several entries of one act, in this order, all kept or none. `texts` belong to the last. */
+export async function writeAll(bodies, { texts = {}, ...more }) {
+  await keep.addEntries(await Promise.all(bodies.map((body) => made(body, body === bodies.at(-1) ? { ...more, texts } : more))));
+}
+
+async function made(body, { book, texts = {}, shown = {} }) {
+  return { id: body.id, book, state: "unsent", body, signature: await signed(body), texts, shown, answer: null };
 }
 
 /** Entries that the server has not answered yet. */
@@ -40,7 +49,8 @@ async function all(book) {
     if (answer.book !== book) return "other-book";
     const by = new Map(answer.entries.map((each) => [each.id, each]));
     const final = batch.filter((entry) => FINAL.includes(by.get(entry.id)?.status));
-    await keep.changeEntries(final.map((entry) => ({ ...entry, state: "answered", answer: by.get(entry.id) })));
+    // What was sealed stays no longer on the phone than it must: erasing it in the book has to be enough.
+    await keep.changeEntries(final.map((entry) => ({ ...entry, texts: {}, state: "answered", answer: by.get(entry.id) })));
     await newer(answer.detectors, answer.server_time);
     if (final.length < batch.length) return "stopped";
     done = "sent";

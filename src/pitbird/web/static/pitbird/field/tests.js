@@ -3,33 +3,18 @@
 import * as keep from "./keep.js";
 import * as going from "./going.js";
 import { cue, stayAwake } from "./cues.js";
-import { asking, button, caution, h, list, say, sentence, shared, stamp, when } from "./draw.js";
+import { asking, button, caution, h, list, say, sentence, shared } from "./draw.js";
 import { gasIsOn, notExposed, outcome } from "../bump-test.js";
-import { find, findCylinder, standing, toTry } from "./snapshot.js";
+import { custodyPart } from "./handing.js";
+import { find, findCylinder, toTry } from "./snapshot.js";
 import { uuid7 } from "./ids.js";
 import { write } from "./sending.js";
+import { loud, verdict } from "./verdict.js";
 import { became, writtenHere } from "./written.js";
 
 const SIGNALS = ["sound", "light", "vibration"];
 
 // ---- the detector ----
-
-/** What the server last said of a detector, and beside it what was written here since. */
-function verdict(app, detector) {
-  const zone = app.zone();
-  const now = standing(app.kept, detector);
-  const mine = app.entries.filter((entry) => entry.shown.code === detector.code && entry.state !== "answered" && entry.body.outcome);
-  const failed = mine.some((entry) => entry.body.outcome === "failed");
-  const until = now.until ? when(now.until, zone) : "";
-  const parts = [];
-  if (failed && now.verdict !== "out-of-service") parts.push(stamp("cannot-tell", { words: say("failed_here") }), caution(say("failed_here_how")));
-  else parts.push(stamp(now.verdict, { until }));
-  if (now.over && detector.verdict === "may-go-out") parts.push(h("p", {}, say("over_how", { time: when(detector.until ?? app.kept.value.until, zone) })));
-  if (!failed && !now.over) parts.push(h("p", {}, h("strong", {}, detector.reason), detector.to_do ? ` ${detector.to_do}` : ""));
-  parts.push(...mine.map((entry) => h("p", { class: "bump-hint" }, say("tested_here", { what: shared.headings[entry.body.outcome], time: when(entry.body.at, zone) }))));
-  parts.push(h("p", { class: "small quiet" }, say("server_said", { time: when(detector.given ?? app.kept.contact, zone) })));
-  return parts;
-}
 
 /** The cylinders that a test would take: the one used last where it does, else those that the server put in order. */
 function offered(app, type, picked) {
@@ -67,8 +52,7 @@ function against(app, type, cylinder) {
 export function detectorScreen(app, { code, picked, fault }) {
   const { detector } = find(app.kept.value, code);
   if (!detector) return { title: code, body: [caution(say("unknown", { code, site: app.kept.value.site.code }))], bar: [button(say("back"), () => app.go("start"))] };
-  const body = [...verdict(app, detector)];
-  if (detector.loud.length) body.push(caution(detector.loud[0], ...detector.loud.slice(1)));
+  const body = [...verdict(app, detector), ...loud(detector), custodyPart(app, detector)];
   const back = button(say("back"), () => app.go("start"));
   const title = detector.serial ? `${detector.code} · ${detector.serial}` : detector.code;
   if (detector.held) return { title, body: [caution(say("held"), detector.held), ...body], bar: [back] };
@@ -356,6 +340,7 @@ function writtenScreen(app, { id }) {
   const body = [box(entry.body.outcome, told.map(sentence)), h("p", { id: "became", role: "status" }, became(app, entry))];
   if (detector) body.push(h("section", { class: "sheet field-server" }, ...verdict(app, detector)));
   if (entry.body.outcome === "spoiled") body.push(button(say("again"), () => app.go("detector", { code }), { kind: "first" }));
+  if (detector && entry.body.outcome === "passed") body.push(button(say("hand_out"), () => app.go("to", { code }), { key: "hand_out" }));
   body.push(asking("next", say("next"), say("find"), app.found), h("div", { id: "camera" }), button(say("scan"), () => app.camera("camera", app.found), { key: "scan" }));
   return { title: say("written", { code }), body, bar: [button(say("done_rack"), () => app.go("start"))] };
 }

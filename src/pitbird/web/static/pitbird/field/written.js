@@ -1,6 +1,7 @@
 // What was written on this phone, and what became of it, in words.
 
-import { button, h, list, say, shared, when } from "./draw.js";
+import { button, h, list, say, when } from "./draw.js";
+import { what } from "./verdict.js";
 
 /** What was written on this phone, the newest first, with what the server answered. */
 export function writtenHere(app) {
@@ -8,7 +9,7 @@ export function writtenHere(app) {
   const open = app.entries.filter((entry) => entry.state === "unsent").length;
   const rows = app.entries.slice(-20).reverse().map((entry) => h("li", {},
     h("strong", { class: "serial" }, entry.shown.code ?? entry.id), " ",
-    shared.headings[entry.body.outcome] ?? entry.body.kind, ", ", when(entry.body.at, entry.body.zone), ": ", became(app, entry)));
+    what(entry), ", ", when(entry.body.at, entry.body.zone), ": ", became(app, entry)));
   const sent = open ? say("unsent_n", { n: open }) : say("all_sent");
   const problem = app.server && app.server !== "sent" && app.server !== "nothing" && open ? h("p", {}, say(`sending_${app.server}`)) : null;
   return [h("section", { class: "sheet field-here", "aria-labelledby": "here" }, h("h2", { id: "here" }, say("here")), h("p", { id: "unsent" }, sent), problem,
