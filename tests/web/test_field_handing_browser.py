@@ -311,6 +311,7 @@ def test_a_test_on_this_phone_is_no_answer_of_the_server(phone: Phone) -> None:
     change_over(phone)
     phone.button("Write: gone out without a yes")
     became(phone, "not yet in the book")
+    told(phone, "The server has not said that it may go out to Sunniva Aske (P-12).")
     phone.context.set_offline(False)
     became(phone, "in the book, number")
     assert len(entries(phone.site, code, "handed-out")) == 1

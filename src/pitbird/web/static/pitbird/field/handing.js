@@ -210,11 +210,11 @@ export async function finish(app, bodies, data, texts = {}) {
   app.note = "";
   app.entries = await keep.entries();
   cue(bodies.at(-1).kind === "issued-untested" ? "failed" : "passed", app.settings);
-  app.go("handed", { ids: bodies.map((body) => body.id), code: data.code });
+  app.go("handed", { ids: bodies.map((body) => body.id), code: data.code, gone: data.gone });
   app.refresh();
 }
 
-function handedScreen(app, { ids, code }) {
+function handedScreen(app, { ids, code, gone }) {
   const entries = app.entries.filter((each) => ids.includes(each.id));
   const bar = [button(say("done_rack"), () => app.go("start"))];
   const main = entries.at(-1)?.body;
@@ -225,6 +225,7 @@ function handedScreen(app, { ids, code }) {
     const told = { name, authority: app.name(main.authority.slice("person:".length)), time: when(main.until, app.zone()) };
     body.push(stamp("not-yet", { words: say("untested_stamp") }), caution(say("untested_told", told)));
   }
+  if (gone) body.push(caution(say("no_yes", { name })));
   if (entries.length > 1) body.push(caution(say("back_told")));
   const rows = entries.map((entry) => h("li", {}, h("strong", {}, entry.body.what ? say(`back_${entry.body.what}`) : say(`kind_${entry.body.kind}`)),
     entry.body.channel ? ` ${entry.body.channel}` : "", ": ", became(app, entry)));
