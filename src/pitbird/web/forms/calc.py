@@ -111,7 +111,9 @@ def sheet(schema: Schema, typed: Typed, *, more: str = "", faults: Iterable[Faul
 def typed_of(raw: Any, name: str = "") -> dict[str, str]:
     """The boxes' texts for a request: the way back, for examples."""
     if isinstance(raw, Mapping):
-        if raw and name and all(isinstance(value, int | float) for value in raw.values()) and "-" not in name:
+        numbers = all(isinstance(value, int | float) for value in raw.values())
+        # Names of gases hold no underscore, names of fields nearly always do.
+        if raw and name and numbers and "-" not in name and not any("_" in key for key in raw):
             return {name: _named_lines(raw)}
         joined: dict[str, str] = {}
         for key, value in raw.items():
