@@ -121,7 +121,7 @@ ONE_IN_2500 = {"one_in": 2500, "mean_untested_days": 30, "worth_failures": 0.5}
 
 
 def test_a_prevalence_is_told_beside_the_answer_without_it_with_its_weight() -> None:
-    """1 in 2,500 untested for 30 days is a failure in 74,985 days; worth half of one, gamma(0.5, 37,492 d)."""
+    """1 in 2,500 untested for 30 days is a failure in 74,985 days; worth half of one, gamma(0.5, 37,492)."""
     told, without = found(**TWENTY, prevalence=ONE_IN_2500), found(**TWENTY)
     assert {name: told[name] for name in ("rate_per_day", "rate_low", "rate_high", "interval_method")} == {
         name: without[name] for name in ("rate_per_day", "rate_low", "rate_high", "interval_method")

@@ -68,7 +68,7 @@ def test_a_prevalence_stands_beside_the_record_and_never_by_itself(cast: Cast, k
     assert "0.5 in 100" in page
     assert 'value="1 in 2500"' in page
     # The sentence for a report is the same with it and without it.
-    (sentence,) = set(re.findall(r"<p>(oxygen: [^<]*)</p>", page))
+    (sentence,) = set(re.findall(r"<p>(Oxygen: [^<]*)</p>", page))
     assert sentence in re.sub(r"\s+", " ", plain)
 
 

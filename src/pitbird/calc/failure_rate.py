@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated, Final, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
@@ -177,6 +177,14 @@ def _exponential(seen: Spans, request: FailureRateRequest) -> FailureRateResult:
             f"posterior from a gamma prior (shape {a:g}, rate {b:g} days) under the exact likelihood of the "
             "intervals; equal tails"
         )
+    # Left out where no prior was given, so that pages show only what was asked for.
+    with_prior: dict[str, Any] = {}
+    if posterior is not None:
+        with_prior = {
+            f"posterior_{name}": getattr(posterior, name) for name in ("mean", "median", "low", "high")
+        }
+    if request.prevalence is not None and prior is not None:
+        with_prior["prevalence"] = weight_of(prior, seen, fit)
     return FailureRateResult(
         footing=tuple(footing),
         cautions=tuple(_exponential_cautions(seen, fit, request)),
@@ -189,11 +197,7 @@ def _exponential(seen: Spans, request: FailureRateRequest) -> FailureRateResult:
         rate_per_day=fit.rate,
         rate_low=fit.rate_low,
         rate_high=fit.rate_high,
-        posterior_mean=None if posterior is None else posterior.mean,
-        posterior_median=None if posterior is None else posterior.median,
-        posterior_low=None if posterior is None else posterior.low,
-        posterior_high=None if posterior is None else posterior.high,
-        prevalence=None if request.prevalence is None or prior is None else weight_of(prior, seen, fit),
+        **with_prior,
     )
 
 

@@ -53,10 +53,11 @@ class Prevalence(Part):
 
     def footing(self) -> str:
         """The rate that it stands for, worked out in a line."""
-        n, days = self.one_in, self.mean_untested_days
+        n, days, between = self.one_in, self.mean_untested_days, 1 / self.prior().mean_rate
         return (
-            f"1 in {n:g} found failed, untested for {days:g} days in the mean: rate "
-            f"-ln(1 - 1/{n:g}) / {days:g} = {self.prior().mean_rate:.4g} a day"
+            f"1 in {n:g} found failed, untested for {days:g} days in the mean, stands for one failure in "
+            f"{between:.5g} sensor-days ({between / _DAYS_PER_YEAR:.3g} sensor-years): those days over "
+            f"-ln(1 - 1/{n:g})"
         )
 
 

@@ -81,9 +81,9 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
     sites = {state.subject: state.name for state in naming.sites()}
     site = request.GET.get("site", "")
     counts = request.GET.get("calibration", "yes") != "no"
-    faults: list[str] = []
+    faults: list[tuple[str, str]] = []
     target = _target(request.GET.get("target", ""), faults)
-    prevalence, wrong = _prevalence(request, faults)
+    prevalence = _prevalence(request, faults)
     told = evidence(
         by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None, target=target,
         prevalence=prevalence,
@@ -105,7 +105,7 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
         "target": request.GET.get("target", "").strip(),
         "faults": faults,
         "boxes": {name: request.GET.get(name, "").strip()[:40] for name in PREVALENCE},
-        "wrong": wrong,
+        "wrong": {box for box, _fault in faults},
         "kept": {
             "by": by,
             "clock": clock,
@@ -117,13 +117,14 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
         "with_prevalence": [_with(record, title_of(record.group, by, names)) for record in told.records]
         if prevalence
         else [],
+        "at_odds": _at_odds(told, names),
         "mean": _two(told.mean_rate * YEAR_DAYS) if told.mean_rate is not None else "",
         "rows": [_row(record, told, names) for record in told.records],
     }
     return render(request, "pitbird/evidence.html", context, status=422 if faults else 200)
 
 
-def _target(text: str, faults: list[str]) -> float | None:
+def _target(text: str, faults: list[tuple[str, str]]) -> float | None:
     """A share of time as typed in percent; None for none."""
     plain = text.strip().removesuffix("%").strip().replace(",", ".")
     if not plain:
@@ -134,20 +135,22 @@ def _target(text: str, faults: list[str]) -> float | None:
         value = -1.0
     if 0 < value < 100:
         return value / 100
-    faults.append(_("“%(text)s” is no share of time; write percent, such as 0.1.") % {"text": text[:20]})
+    words = _("“%(text)s” is no share of time; write percent, such as 0.1.") % {"text": text[:20]}
+    faults.append(("target", words))
     return None
 
 
-def _prevalence(request: HttpRequest, faults: list[str]) -> tuple[Prevalence | None, set[str]]:
-    """A prevalence as typed, and the boxes that are at fault."""
+def _prevalence(request: HttpRequest, faults: list[tuple[str, str]]) -> Prevalence | None:
+    """A prevalence as typed; its faults are added with the boxes that they are of."""
     boxes = {field: name for name, field in PREVALENCE.items()}
     try:
-        return prevalence_of({field: request.GET.get(name) for field, name in boxes.items()}), set()
+        return prevalence_of({field: request.GET.get(name) for field, name in boxes.items()})
     except Refused as refused:
         for fault in refused.faults:
             given = f" “{fault.value[:20]}”" if fault.value else ""
-            faults.append(f"{PREVALENCE_WORDS[fault.where]}{given}: {fault.problem}.")
-        return None, {boxes[fault.where] for fault in refused.faults}
+            words = f"{PREVALENCE_WORDS[fault.where]}{given}: {fault.problem}."
+            faults.append((boxes[fault.where], words))
+        return None
 
 
 def _with(record: Record, title: str) -> dict[str, str]:
@@ -171,10 +174,19 @@ def _with(record: Record, title: str) -> dict[str, str]:
         "own": counts % {
             "failures": f"{weight.worth_failures:g}", "years": _two(weight.worth_days / YEAR_DAYS)
         },
-        "at_odds": AT_ODDS[weight.at_odds] if weight.at_odds else "",
         "time": _share(weight.weight_fraction),
         "failures": _share(weight.failures_fraction),
     }  # fmt: skip
+
+
+def _at_odds(told: Evidence, names: Names) -> list[tuple[str, str]]:
+    """The groups whose record the assumed rate contradicts, and what to make of it."""
+    found: dict[str, list[str]] = {}
+    for record in told.records:
+        way = record.with_prevalence.weight.at_odds if record.with_prevalence else None
+        if way is not None:
+            found.setdefault(AT_ODDS[way], []).append(title_of(record.group, told.by, names))
+    return [("; ".join(titles), words) for words, titles in found.items()]
 
 
 def _chosen(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
@@ -199,7 +211,7 @@ def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
     return {
         "title": title,
         "record": record,
-        "years": number_shown(round(record.fit.exposure / YEAR_DAYS, 2)),
+        "years": _years(record.fit.exposure),
         "rate": rate_words(record),
         "gap": _days(record.gap_days),
         "longest": _days(record.gap_longest_days),
@@ -251,12 +263,12 @@ def sentence(record: Record, title: str, told: Evidence) -> str:
         "%(group)s: %(failures)d of %(sensors)d sensors were found failed in %(years)s sensor-years",
         fit.failures,
     ) % {
-        "group": title,
+        "group": title[:1].upper() + title[1:],
         "failures": fit.failures,
         "sensors": record.sensors,
-        "years": number_shown(round(fit.exposure / YEAR_DAYS, 1)),
+        "years": _years(fit.exposure),
     }
-    rate = _("%(rate)s failures a sensor-year (%(percent)s %% limits; %(method)s).") % {
+    rate = _("%(rate)s failures a sensor-year; limits of %(percent)s\u00a0%%: %(method)s.") % {
         "rate": rate_words(record),
         "percent": percent,
         "method": fit.interval_method,
@@ -341,6 +353,12 @@ def longest_words(record: Record, told: Evidence) -> str:
     return words
 
 
+def _years(days: float) -> str:
+    """Sensor-years with a decimal, or two figures where that would be nothing."""
+    years = days / YEAR_DAYS
+    return number_shown(round(years, 1)) if years >= 1 else _two(years)
+
+
 def _band(band: Any) -> str:
     if band is None or band.high is None:
         return _("not known")
@@ -356,11 +374,11 @@ def _band(band: Any) -> str:
 def _share(value: float | None) -> str:
     if value is None:
         return "–"
-    return f"{_two(100 * value)} %"
+    return f"{_two(100 * value)}\u00a0%"
 
 
 def _days(days: float | None) -> str:
-    return _("not known") if days is None else _("%(days)s d") % {"days": _two(days)}
+    return _("not known") if days is None else _("%(days)s\u00a0d") % {"days": _two(days)}
 
 
 def _two(value: float) -> str:
