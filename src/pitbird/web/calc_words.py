@@ -42,6 +42,7 @@ _LABELS: Final = {
     "trips": ("Comes in time", ""),
     "undetected_loss": ("Loss this test can miss", ""),
     "log_likelihood": ("Log-likelihood", ""),
+    "certificate": ("Below the maximum by at most, each", ""),
     "converged": ("A finite estimate", ""),
     "interval_method": ("How the limits were made", ""),
     "exposure_days": ("Time known good", "days"),

@@ -78,8 +78,14 @@ def _example(chosen: Calculation[Any, Any], number: str) -> Mapping[str, str]:
 def asked_for(result: Result) -> dict[str, Any]:
     """The values of an answer without the fields that do not belong to what was asked, such as those of
     another model; what was asked and has no answer stays."""
-    given = result.model_fields_set
-    return {name: value for name, value in as_values(result).items() if value is not None or name in given}
+    optional = {name for name, field in type(result).model_fields.items() if field.default is None}
+    # That there is no estimate is an answer, and its caution says why.
+    kept = {"rate_per_day"} & result.model_fields_set
+    return {
+        name: value
+        for name, value in as_values(result).items()
+        if value is not None or name not in optional or name in kept
+    }
 
 
 def _answered(chosen: Calculation[Any, Any], raw: Mapping[str, Any]) -> dict[str, Any]:
