@@ -10,6 +10,7 @@ from scipy import stats
 
 from pitbird.calc.definition import Refused, as_values
 from pitbird.calc.failure_rate import CALCULATION
+from pitbird.calc.prevalence import Prevalence, prevalence_of
 
 # W. Nelson, Applied Life Data Analysis, 1982, p. 415: cracks of 167 turbine parts at 8 inspections, days as
 # in the R package survival.
@@ -113,6 +114,83 @@ def test_a_prior_without_failures_stays_a_gamma() -> None:
         after.ppf([0.05, 0.5, 0.95])
     )
     assert "weighs 80 % against the days observed" in told["cautions"][1]
+
+
+TWENTY: dict[str, Any] = {"observations": [[365.25, None]], "counts": [20], "model": "exponential"}
+ONE_IN_2500 = {"one_in": 2500, "mean_untested_days": 30, "worth_failures": 0.5}
+
+
+def test_a_prevalence_is_told_beside_the_answer_without_it_with_its_weight() -> None:
+    """1 in 2,500 untested for 30 days is a failure in 74,985 days; worth half of one, gamma(0.5, 37,492)."""
+    told, without = found(**TWENTY, prevalence=ONE_IN_2500), found(**TWENTY)
+    assert {name: told[name] for name in ("rate_per_day", "rate_low", "rate_high", "interval_method")} == {
+        name: without[name] for name in ("rate_per_day", "rate_low", "rate_high", "interval_method")
+    }
+    days = 0.5 * 30 / -math.log(1 - 1 / 2500)
+    after = stats.gamma(0.5, scale=1 / (days + 7305))
+    assert [told[f"posterior_{each}"] for each in ("low", "median", "high")] == pytest.approx(
+        after.ppf([0.025, 0.5, 0.975]), rel=1e-9
+    )
+    weight = told["prevalence"]
+    assert (weight["worth_days"], weight["record_days"]) == pytest.approx((days, 7305))
+    assert weight["weight_fraction"] == pytest.approx(days / (days + 7305))
+    assert (weight["failures_fraction"], weight["record_failures"]) == (1, 0)
+    assert "the user's own assumption" in told["cautions"][1]
+    assert "0.5 failures in 103 sensor-years, beside 0 in 20" in told["cautions"][1]
+    assert "83.7 % of the time and 100 % of the failures are its own" in told["cautions"][1]
+    assert any("1 in 2500 found failed, untested for 30 days" in line for line in told["footing"])
+    assert without["prevalence"] is without["posterior_mean"] is None
+
+
+def test_a_prevalence_at_odds_with_the_record_is_said_to_be() -> None:
+    failing = {"observations": [[10, 11], [300, None]], "counts": [9, 20], "model": "exponential"}
+    low = found(**failing, prevalence=ONE_IN_2500)
+    assert low["prevalence"]["at_odds"] == "below"
+    assert "Go by the record" in low["cautions"][1]
+    high = found(**TWENTY, prevalence={"one_in": 2, "mean_untested_days": 1, "worth_failures": 1})
+    assert high["prevalence"]["at_odds"] == "above"
+
+
+@pytest.mark.parametrize("left_out", ["one_in", "mean_untested_days", "worth_failures"])
+def test_no_part_of_a_prevalence_counts_without_the_others(left_out: str) -> None:
+    given = {name: value for name, value in ONE_IN_2500.items() if name != left_out}
+    assert faults(**TWENTY, prevalence=given) == [f"failure-rate.prevalence.{left_out}: missing"]
+
+
+def test_a_prevalence_that_cannot_be_is_refused_with_every_field() -> None:
+    told = faults(**TWENTY, prevalence={"one_in": 1, "mean_untested_days": 0, "worth_failures": 101})
+    assert [line.partition(":")[0] for line in told] == [
+        "failure-rate.prevalence.one_in = 1", "failure-rate.prevalence.mean_untested_days = 0",
+        "failure-rate.prevalence.worth_failures = 101",
+    ]  # fmt: skip
+    (other,) = faults(**{**TWENTY, "model": "turnbull"}, prevalence=ONE_IN_2500)
+    assert "belongs to the exponential model" in other
+    (both,) = faults(**TWENTY, prevalence=ONE_IN_2500, prior={"shape": 1, "rate_days": 5})
+    assert "only one of the two can hold" in both
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ({"one_in": "2,500"}, "without a mark between the thousands"),
+        ({"one_in": "1 in 2.500"}, "without a mark between the thousands"),
+        ({"one_in": "few"}, "not a number; write it in figures"),
+        ({"one_in": "nan"}, "not a finite number"),
+        ({"mean_untested_days": " "}, "missing: a prevalence counts only with the time untested"),
+        ({"worth_failures": "-1"}, "must be 0.01 or more"),
+    ],
+)
+def test_a_typed_prevalence_is_refused_in_words(typed: dict[str, str], says: str) -> None:
+    with pytest.raises(Refused) as refused:
+        prevalence_of({"one_in": "1 in 2500", "mean_untested_days": "30", "worth_failures": "0,5", **typed})
+    (fault,) = refused.value.faults
+    assert (fault.where, says in fault.problem) == (next(iter(typed)), True)
+
+
+def test_a_prevalence_is_typed_with_a_comma_or_not_at_all() -> None:
+    typed = {"one_in": "1 in 2500", "mean_untested_days": "30", "worth_failures": "0,5"}
+    assert prevalence_of(typed) == Prevalence(one_in=2500, mean_untested_days=30, worth_failures=0.5)
+    assert prevalence_of({"one_in": " ", "mean_untested_days": None}) is None
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,12 +12,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pitbird.calc.prevalence import Prevalence
 from pitbird.fleet.folding import fold
 from pitbird.fleet.state import DetectorState
 from pitbird.rules.decision import Rule, RuleSet
 from pitbird.services import rule_intervals
-from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, _by_age, evidence, observations
-from tests.bodies import at, body, bump, detector
+from pitbird.services.evidence import INTERVALS, YEAR_DAYS, Clock, Record, evidence
+from pitbird.services.observing import NOT_KNOWN, by_age, observations
+from tests.bodies import CHANNELS, at, body, bump, detector
 
 
 class Fleet:
@@ -247,15 +250,90 @@ def test_what_rules_ask_for_is_the_longest_that_a_pass_may_last(
 def test_a_life_is_cut_where_the_sensor_passes_from_one_age_to_the_next(
     left: float, right: float | None, parts: list[tuple[str, float, float | None]]
 ) -> None:
-    assert list(_by_age(left, right)) == parts
+    assert list(by_age(0.0, left, right)) == parts
 
 
-@given(st.floats(0, 5000), st.floats(0.1, 100) | st.none())
-def test_ages_together_hold_the_whole_life_and_its_one_failure(left: float, later: float | None) -> None:
-    parts = list(_by_age(left, None if later is None else left + later))
+@given(st.none() | st.floats(0, 3000), st.floats(0, 5000), st.floats(0.1, 100) | st.none())
+def test_ages_together_hold_the_whole_life_and_its_one_failure(
+    age: float | None, left: float, later: float | None
+) -> None:
+    parts = list(by_age(age, left, None if later is None else left + later))
     assert sum(begun for _age, begun, _end in parts) == pytest.approx(left)
     assert sum(ended is not None for _age, _begun, ended in parts) == (later is not None)
 
 
-def test_evidence_by_age_tells_of_the_years_that_were_lived() -> None:
-    assert [each.group for each in evidence(known=Fleet([state(*DAILY)]), by="age").records] == ["first-year"]
+@pytest.mark.parametrize(
+    ("age", "left", "right", "parts"),
+    [
+        (10, 100, None, [("first-year", 100, None)]),
+        (YEAR_DAYS - 10, 100, 130, [("first-year", 10, None), ("second-year", 90, 120)]),
+        (YEAR_DAYS - 10, 5, 30, [("first-year", 5, 30)]),
+        (YEAR_DAYS + 10, 100, None, [("second-year", 100, None)]),
+        (5 * YEAR_DAYS, 0, 7, [("later", 0, 7)]),
+        (None, 100, 130, [(NOT_KNOWN, 100, 130)]),
+        (None, 0, None, []),
+    ],
+)
+def test_a_life_that_was_first_seen_at_an_age_is_cut_from_there(
+    age: float | None, left: float, right: float | None, parts: list[tuple[str, float, float | None]]
+) -> None:
+    assert list(by_age(age, left, right)) == parts
+
+
+def groups(fleet: Fleet, **asked: Any) -> dict[str, float]:
+    """Each group with its time known good [days]."""
+    return {each.group: each.fit.exposure for each in evidence(known=fleet, **asked).records}
+
+
+def test_evidence_since_the_last_adjustment_tells_of_the_years_that_were_lived() -> None:
+    assert groups(Fleet([state(*DAILY)]), by="adjusted") == {"first-year": 4 * 9}
+
+
+def test_the_age_of_a_sensor_is_not_known_from_how_long_its_detector_stands_in_the_book() -> None:
+    assert groups(Fleet([state(*DAILY)]), by="age") == {NOT_KNOWN: 4 * 9}
+
+
+def test_an_adjustment_does_not_make_a_sensor_younger() -> None:
+    channels = [{**channel, "sensor_fitted": "2024-01-01"} for channel in CHANNELS]
+    adjusted = body(
+        "calibration", day(4, "08:00"), tolerance_pct="10", result="passed",
+        channels=[
+            {"channel": c["name"], "applied": "1", "as_found": "1", "result": "within"} for c in CHANNELS
+        ],
+    )  # fmt: skip
+    fleet = Fleet([state(detector(day(0, "05:00"), channels=channels), *DAILY[1:6], adjusted, *DAILY[6:])])
+    # Shown good at the calibration too: no time is lost.
+    assert groups(fleet, by="age") == {"third-year": pytest.approx(4 * 9)}
+    assert groups(fleet, by="adjusted") == {"first-year": pytest.approx(4 * 9)}
+
+
+def test_on_the_clock_of_time_handed_out_an_age_is_known_from_when_an_entry_tells_of_the_change() -> None:
+    changed = body("happened", day(3, "08:00"), what="sensor-changed", channels=["CO"])
+    out = body("handed-out", day(0, "07:00"), due_back=None)
+    found = groups(Fleet([state(DAILY[0], DAILY[1], out, *DAILY[2:5], changed, *DAILY[5:])]), by="age",
+                   clock="handed-out")  # fmt: skip
+    assert found["first-year"] == pytest.approx(5)
+    assert found[NOT_KNOWN] == pytest.approx(3 * (9 - 1 / 24) + 3 - 1 / 24)
+
+
+def test_ages_stand_as_they_rise_and_what_is_not_known_last() -> None:
+    new = [{**channel, "sensor_fitted": "2025-06-01"} for channel in CHANNELS[:2]]
+    old = [{**channel, "sensor_fitted": "2020-06-01"} for channel in CHANNELS[2:3]]
+    made = detector(day(0, "05:00"), channels=[*new, *old, CHANNELS[3]])
+    told = evidence(known=Fleet([state(made, *DAILY[1:], bump(day(12), missed="CO"))]), by="age")
+    assert [each.group for each in told.records] == ["first-year", "later", NOT_KNOWN]
+
+
+def test_a_prevalence_changes_nothing_but_what_is_told_with_it() -> None:
+    fleet = Fleet([state(*DAILY, bump(day(12), missed="CO"))])
+    assumed = Prevalence(one_in=2500, mean_untested_days=30, worth_failures=0.5)
+    told, plain = evidence(known=fleet, prevalence=assumed, target=0.01), evidence(known=fleet, target=0.01)
+    assert [replace(each, with_prevalence=None) for each in told.records] == list(plain.records)
+    assert all(each.with_prevalence is None for each in plain.records)
+    (failing,) = (each.with_prevalence for each in told.records if each.group == CO)
+    assert failing is not None
+    assert failing.undetected_now is not None
+    # Share failed and not known on the actual log (IEC 61508-6:2010, annex B), at the posterior's median.
+    rate, gaps = failing.posterior.median, [1] * 9 + [3]
+    longhand = 1 - sum(1 - math.exp(-rate * gap) for gap in gaps) / (rate * sum(gaps))
+    assert failing.undetected_now.value == pytest.approx(longhand, rel=1e-6)

@@ -15,7 +15,7 @@ from pitbird.services.knowing import Now, Then
 from pitbird.services.refolding import entries_about, refold
 from pitbird.store import book
 from pitbird.store.models import FoldPoint
-from tests.bodies import at, body, bump, detector, ms
+from tests.bodies import CHANNELS, at, body, bump, detector, ms
 
 pytestmark = pytest.mark.django_db
 D, C = "detector:D-017", "cylinder:C-112"
@@ -71,7 +71,21 @@ def test_the_past_is_folded_from_a_point_too() -> None:
     assert getattr(with_points, "tests") == getattr(from_all, "tests")  # noqa: B009
 
 
-ACTS = ("pass", "fail", "late", "drop", "void", "replace", "move-time", "future", "gauge", "out")
+ACTS = (
+    "pass",
+    "fail",
+    "late",
+    "drop",
+    "void",
+    "replace",
+    "move-time",
+    "future",
+    "gauge",
+    "out",
+    "changed",
+    "fitted",
+    "described",
+)
 
 
 def act(name: str, random: Random, now: Ms, written: list[dict[str, Any]]) -> dict[str, Any]:
@@ -94,6 +108,15 @@ def act(name: str, random: Random, now: Ms, written: list[dict[str, Any]]) -> di
         return body("happened", random.choice([when, early]))
     if name == "future":
         return bump(text_of(Ms(now + DAY)), missed=random.choice([None, "H2S"]))
+    if name == "changed":
+        named = random.choice([[], ["CO"], ["CO", "H2S"]])
+        return body("happened", random.choice([when, early]), what="sensor-changed", channels=named)
+    if name == "fitted":
+        return body("sensor", random.choice([when, early]), channel=random.choice([None, "CO", "H2S"]))
+    if name == "described":
+        day = random.choice(["2025-03-02", "2026-01-04", "2026-03-02"])
+        channels = [{**channel, "sensor_fitted": day} for channel in CHANNELS]
+        return detector(random.choice([when, early]), channels=channels, serial=random.choice("AB"))
     if name == "gauge":
         return body("gauge-read", random.choice([when, early]))
     if name == "out":

@@ -215,7 +215,7 @@ def test_a_fields_name_is_put_in_words_with_its_unit(field: str, label: str, uni
         (12345, "12\u202f345"),
         (93, "93"),
         (3.14159, "3.142"),
-        (1.5e-7, "1.500 × 10⁻⁷"),
+        (1.5e-7, "1.5 × 10⁻⁷"),
         (0, "0"),
     ],
 )

@@ -55,3 +55,38 @@ def test_a_target_is_answered_and_what_is_none_is_refused(cast: Cast, keeper: Cl
 def test_what_the_rules_ask_for_stands_on_the_page(cast: Cast, keeper: Client) -> None:
     page = re.sub(r"\s+", " ", keeper.get("/evidence").content.decode())
     assert "The site rules in force ask for a test at least every 1 d" in page
+
+
+ASSUMED = "one_in=1+in+2500&untested=30&worth=0,5"
+
+
+def test_a_prevalence_stands_beside_the_record_and_never_by_itself(cast: Cast, keeper: Client) -> None:
+    plain = keeper.get("/evidence").content.decode()
+    assert "With the prevalence you assume" not in plain
+    page = re.sub(r"\s+", " ", keeper.get(f"/evidence?{ASSUMED}").content.decode())
+    assert "It is your own assumption, no finding of this record." in page
+    assert "0.5 in 100" in page
+    assert 'value="1 in 2500"' in page
+    # The sentence for a report is the same with it and without it.
+    (sentence,) = set(re.findall(r"<p>(Oxygen: [^<]*)</p>", page))
+    assert sentence in re.sub(r"\s+", " ", plain)
+
+
+def test_a_prevalence_without_its_time_is_refused_at_its_box(cast: Cast, keeper: Client) -> None:
+    refused = keeper.get("/evidence?one_in=2,500&worth=9999&by=type")
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Mean time untested, days: missing" in page
+    assert "Found failed, 1 in “2,500”: write it without a mark between the thousands" in page
+    assert page.count('aria-invalid="true"') == 3
+    assert '<input type="hidden" name="by" value="type">' in page
+
+
+def test_ages_are_told_in_words(cast: Cast, keeper: Client) -> None:
+    page = keeper.get("/evidence?by=age").content.decode()
+    assert "age not known" in page
+    assert "Sensors of an age that is not known: " in page
+    assert "since a sensor was put in" in page
+    assert "Sensors in the first year after they were last adjusted" in (
+        keeper.get("/evidence?by=adjusted").content.decode()
+    )

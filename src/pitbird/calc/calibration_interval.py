@@ -70,13 +70,13 @@ class CalibrationIntervalResult(Result):
     """Whether it is the longest that is allowed."""
     step: Literal["lengthen", "keep", "shorten"]
     """Against the last interval."""
-    drift_pct_per_year: float | None
+    drift_pct_per_year: float | None = None
     """Mean drift (control chart)."""
-    drift_pct_per_1000_h: float | None
+    drift_pct_per_1000_h: float | None = None
     """Mean drift (in-use time)."""
-    spread_pct: float | None
+    spread_pct: float | None = None
     """Standard deviation of that drift, in the same unit."""
-    interval_h: float | None
+    interval_h: float | None = None
     """The interval in time of use (in-use time)."""
 
 

@@ -100,9 +100,9 @@ class Calculation(Generic[Q, R]):
         Raises ``Refused`` with every fault: those of single fields together, then those between fields.
         """
         try:
-            request = self.request.model_validate(raw)
-        except ValidationError as refused:
-            raise Refused(self._told(error, refused.title) for error in refused.errors()) from None
+            request = read_part(self.request, raw)
+        except Refused as refused:
+            raise Refused(self._here(fault) for fault in refused.faults) from None
         faults = [self._here(fault) for fault in self.check(request)]
         if faults:
             raise Refused(faults)
@@ -126,11 +126,23 @@ class Calculation(Generic[Q, R]):
     def _here(self, fault: Fault) -> Fault:
         return Fault(f"{self.name}.{fault.where}" if fault.where else self.name, fault.value, fault.problem)
 
-    def _told(self, error: Any, title: str) -> Fault:
-        where = _path(error["loc"], self.request)
-        missing = error["type"] == "missing"
-        value = "" if missing or error["type"] == "extra_forbidden" else shown(error["input"])
-        return self._here(Fault(where, value, _problem(error, self.request)))
+
+P = TypeVar("P", bound=Part)
+
+
+def read_part(sort: type[P], raw: object) -> P:
+    """A request, or a part of one by itself, from plain values; raises ``Refused`` with every single field's
+    fault, named by its path."""
+    try:
+        return sort.model_validate(raw)
+    except ValidationError as refused:
+        raise Refused(_told(error, sort) for error in refused.errors()) from None
+
+
+def _told(error: Any, model: type[BaseModel]) -> Fault:
+    missing = error["type"] == "missing"
+    value = "" if missing or error["type"] == "extra_forbidden" else shown(error["input"])
+    return Fault(_path(error["loc"], model), value, _problem(error, model))
 
 
 def parsed(text: str | bytes) -> Any:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated, Final, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
 from pitbird.calc.definition import Calculation, Example, Part, Request, Result
 from pitbird.calc.fields import Confidence, Many, NotNegative, Positive, Whole
+from pitbird.calc.prevalence import Prevalence, PrevalenceWeight, weight_cautions, weight_of
 from pitbird.record.faults import Fault, shown
 from pitbird.science.reliability.exponential import (
     ENOUGH_FAILURES,
@@ -17,6 +18,7 @@ from pitbird.science.reliability.exponential import (
     fit_exponential,
     gamma_posterior,
 )
+from pitbird.science.reliability.prevalence import Prior as GammaPrior
 from pitbird.science.reliability.spans import BadSpans, Spans, spans
 from pitbird.science.reliability.weibull import fit_weibull
 
@@ -54,6 +56,8 @@ class FailureRateRequest(Request):
     """Of both limits together."""
     prior: Prior | None = None
     """For the exponential model: what is held of the rate beforehand."""
+    prevalence: Prevalence | None = None
+    """For the exponential model, in place of a prior: a share found failed, by the user's own choice."""
 
 
 class FailureRateResult(Result):
@@ -76,6 +80,9 @@ class FailureRateResult(Result):
     posterior_median: float | None = None
     posterior_low: float | None = None
     posterior_high: float | None = None
+    prevalence: PrevalenceWeight | None = None
+    """Where a prevalence was entered: its weight against the record. The rate and its limits are without it,
+    the posterior is with it."""
     shape: float | None = None
     shape_low: float | None = None
     shape_high: float | None = None
@@ -100,6 +107,12 @@ def check(request: FailureRateRequest) -> Iterator[Fault]:
     if request.prior is not None and request.model != "exponential":
         problem = f"belongs to the exponential model, not to {request.model}; leave it out"
         yield Fault("prior", shown({"shape": request.prior.shape}), problem)
+    if request.prevalence is not None and request.model != "exponential":
+        problem = f"belongs to the exponential model, not to {request.model}; leave it out"
+        yield Fault("prevalence", f"1 in {request.prevalence.one_in:g}", problem)
+    if request.prior is not None and request.prevalence is not None:
+        problem = "a prior is given too, and only one of the two can hold; keep one"
+        yield Fault("prevalence", f"1 in {request.prevalence.one_in:g}", problem)
     for i, (left, right) in enumerate(seen):
         if right is not None and 0 < right - left < _SHORTEST:
             problem = "the ends lie less than a tenth of a second apart; ages are in days"
@@ -147,6 +160,7 @@ def solve(request: FailureRateRequest) -> FailureRateResult:
 
 def _exponential(seen: Spans, request: FailureRateRequest) -> FailureRateResult:
     fit = fit_exponential(seen, request.confidence)
+    prior = _prior(request)
     posterior = None
     footing = [
         "a failure rate that does not change with age",
@@ -154,16 +168,26 @@ def _exponential(seen: Spans, request: FailureRateRequest) -> FailureRateResult:
         *_limits_footing(fit),
         *_FOOTING,
     ]
-    if request.prior is not None:
-        a, b = request.prior.shape, request.prior.rate_days
+    if prior is not None:
+        a, b = prior.shape, prior.rate_time
         posterior = gamma_posterior(seen, shape=a, rate=b, confidence=request.confidence)
+        if request.prevalence is not None:
+            footing.append(request.prevalence.footing())
         footing.append(
             f"posterior from a gamma prior (shape {a:g}, rate {b:g} days) under the exact likelihood of the "
             "intervals; equal tails"
         )
+    # Left out where no prior was given, so that pages show only what was asked for.
+    with_prior: dict[str, Any] = {}
+    if posterior is not None:
+        with_prior = {
+            f"posterior_{name}": getattr(posterior, name) for name in ("mean", "median", "low", "high")
+        }
+    if request.prevalence is not None and prior is not None:
+        with_prior["prevalence"] = weight_of(prior, seen, fit)
     return FailureRateResult(
         footing=tuple(footing),
-        cautions=tuple(_exponential_cautions(fit, request)),
+        cautions=tuple(_exponential_cautions(seen, fit, request)),
         log_likelihood=fit.log_likelihood,
         converged=fit.converged,
         n_failures=fit.failures,
@@ -173,11 +197,18 @@ def _exponential(seen: Spans, request: FailureRateRequest) -> FailureRateResult:
         rate_per_day=fit.rate,
         rate_low=fit.rate_low,
         rate_high=fit.rate_high,
-        posterior_mean=None if posterior is None else posterior.mean,
-        posterior_median=None if posterior is None else posterior.median,
-        posterior_low=None if posterior is None else posterior.low,
-        posterior_high=None if posterior is None else posterior.high,
+        **with_prior,
     )
+
+
+def _prior(request: FailureRateRequest) -> GammaPrior | None:
+    """The prior that was asked for, given as it is or by a prevalence."""
+    if request.prevalence is not None:
+        return request.prevalence.prior()
+    if request.prior is None:
+        return None
+    shape, days = request.prior.shape, request.prior.rate_days
+    return GammaPrior(shape, days, math.inf if days == 0 else shape / days)
 
 
 _LIKELIHOOD: Final = "maximum likelihood on intervals open on the left and closed on the right"
@@ -192,17 +223,21 @@ def _limits_footing(fit: ExponentialFit) -> list[str]:
     return [f"limits of {100 * fit.confidence:g} %: {fit.interval_method}"]
 
 
-def _exponential_cautions(fit: ExponentialFit, request: FailureRateRequest) -> Iterator[str]:
+def _exponential_cautions(seen: Spans, fit: ExponentialFit, request: FailureRateRequest) -> Iterator[str]:
     if fit.why:
         yield fit.why
     if 0 < fit.failures < ENOUGH_FAILURES and fit.rate is not None:
         yield _FEW
-    if request.prior is not None:
-        share = request.prior.rate_days / (request.prior.rate_days + fit.exposure)
-        yield (
-            f"The prior is the user's own; it weighs {100 * share:.3g} % against the days observed. "
-            "What is seen in one place is no rate for another."
-        )
+    prior = _prior(request)
+    if prior is None:
+        return
+    if request.prevalence is not None:
+        yield from weight_cautions(weight_of(prior, seen, fit))
+        return
+    yield (
+        f"The prior is the user's own; it weighs {100 * prior.weight(seen):.3g} % against the days observed. "
+        "What is seen in one place is no rate for another."
+    )
 
 
 def _weibull(seen: Spans, confidence: float) -> FailureRateResult:
@@ -298,6 +333,15 @@ CALCULATION: Final = Calculation(
         Example(
             "Twenty detectors for a year, no failure: an upper limit only",
             {"observations": [[365.25, None]], "counts": [20], "model": "exponential"},
+        ),
+        Example(
+            "The same twenty, with a share found failed elsewhere",
+            {
+                "observations": [[365.25, None]],
+                "counts": [20],
+                "model": "exponential",
+                "prevalence": {"one_in": 1000, "mean_untested_days": 14, "worth_failures": 0.5},
+            },
         ),
         Example(
             "Forty sensors tested monthly for two years: do they wear out?",

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 if TYPE_CHECKING:
+    from pitbird.calc.prevalence import Prevalence
+    from pitbird.cli.refusing import Faults
     from pitbird.services.evidence import Evidence, Record
 
 CAUTION = (
@@ -14,15 +16,20 @@ CAUTION = (
     " site rules; a low rate clears no sensor and no past use."
 )
 
-AGE_MEANS = (
-    "Age here is the time since a sensor was last replaced, repaired or adjusted, not since it was new: what"
-    " an old sensor does does not show from it."
+ADJUSTED_MEANS = (
+    "Time since a sensor was last replaced, repaired or adjusted, not since it was new: what an old sensor"
+    " does does not show from it (--by age is its age)."
 )
+AGE_MEANS = (
+    "Age since a sensor was put in: by an entry, by the day that its detector's description gives, or by the"
+    " day of first use of a detector described soon after. Where none tells it, it is not known."
+)
+MEANS = {"age": AGE_MEANS, "adjusted": ADJUSTED_MEANS}
 
 
 def command(
     by: str = typer.Option(
-        "channel", help="What is put together: channel, type, site, or age (since adjusted)."
+        "channel", help="What is put together: channel, type, site, age, or adjusted (time since)."
     ),
     clock: str = typer.Option("calendar", help="When a sensor ages: calendar, or only while handed-out."),
     site: str | None = typer.Option(None, help="Only the detectors of this site."),
@@ -32,6 +39,15 @@ def command(
     ),
     target: float | None = typer.Option(
         None, help="At most so many % of the time failed and not known: the longest interval."
+    ),
+    one_in: str | None = typer.Option(
+        None, help="Take into account that one in so many was found failed elsewhere: your assumption."
+    ),
+    mean_untested_days: str | None = typer.Option(
+        None, help="Of those: the mean time since their last good test, days."
+    ),
+    worth_failures: str | None = typer.Option(
+        None, help="Of those: how many failures of your own record they shall be worth."
     ),
     as_json: bool = typer.Option(
         False, "--json", help="As JSON, with the share undetected at each interval."
@@ -47,12 +63,14 @@ def command(
 
     faults = Faults()
     for name, given, allowed in (
-        ("--by", by, ("channel", "type", "site", "age")), ("--clock", clock, ("calendar", "handed-out")),
+        ("--by", by, ("channel", "type", "site", "age", "adjusted")),
+        ("--clock", clock, ("calendar", "handed-out")),
     ):  # fmt: skip
         if given not in allowed:
             faults.add(f"{name} {given}: write {' or '.join(allowed)}{near_words(given, allowed)}")
     if target is not None and not 0 < target < 100:
         faults.add(f"--target {target:g}: more than 0 and less than 100, in % of the time")
+    prevalence = _prevalence(one_in, mean_untested_days, worth_failures, faults)
     place = known("site", site, faults) if site else None
     faults.refuse()
     told = evidence(
@@ -62,8 +80,23 @@ def command(
         site=place,
         confidence=confidence,
         target=None if target is None else target / 100,
+        prevalence=prevalence,
     )
     typer.echo(_json(told) if as_json else _table(told))
+
+
+def _prevalence(one_in: str | None, days: str | None, worth: str | None, faults: Faults) -> Prevalence | None:
+    """The three options together, or none of them; anything else is a fault of the one that is wrong."""
+    from pitbird.calc.definition import Refused
+    from pitbird.calc.prevalence import prevalence_of
+
+    try:
+        return prevalence_of({"one_in": one_in, "mean_untested_days": days, "worth_failures": worth})
+    except Refused as refused:
+        for fault in refused.faults:
+            option = f"--{fault.where.replace('_', '-')} {fault.value}".rstrip()
+            faults.add(f"{option}: {fault.problem}")
+        return None
 
 
 def _table(told: Evidence) -> str:
@@ -91,8 +124,10 @@ def _table(told: Evidence) -> str:
     lines = (
         [table(heads, rows, width=terminal_width())] if rows else ["No test shows a sensor to be good yet."]
     )
-    if told.by == "age":
-        lines.append(AGE_MEANS)
+    if told.by in MEANS:
+        lines.append(MEANS[told.by])
+    if told.prevalence is not None:
+        lines += _with_prevalence(told)
     if told.target is not None:
         lines += [_keeps(record, told) for record in told.records]
     if told.asked_days is not None:
@@ -107,6 +142,48 @@ def _table(told: Evidence) -> str:
             f"Left out, since nothing was handed out between: {told.in_store} failures found in store."
         )
     return "\n\n".join([*lines, CAUTION])
+
+
+def _with_prevalence(told: Evidence) -> list[str]:
+    """The rates with the prevalence beside those without it, and what it weighs."""
+    from pitbird.calc.prevalence import AT_ODDS, DETECTORS_ARE_NOT_SENSORS, OWN_ASSUMPTION
+    from pitbird.cli.naming import code
+    from pitbird.cli.tables import table, terminal_width
+    from pitbird.services.evidence import YEAR_DAYS
+
+    rows, at_odds = [], []
+    for record in told.records:
+        found = record.with_prevalence
+        if found is None:
+            continue
+        name = code(record.group) if told.by == "site" else record.group
+        if found.weight.at_odds is not None:
+            at_odds.append(f"{name}: {AT_ODDS[found.weight.at_odds]}")
+        after, weight = found.posterior, found.weight
+        median, low, high = (_number(rate, YEAR_DAYS) for rate in (after.median, after.low, after.high))
+        rows.append(
+            [
+                name,
+                _rate(record),
+                f"{median} ({low} to {high})",
+                f"{weight.record_failures} in {_number(weight.record_days, 1 / YEAR_DAYS)}",
+                f"{weight.worth_failures:g} in {_number(weight.worth_days, 1 / YEAR_DAYS)}",
+                f"{_number(weight.weight_fraction, 100)} %",
+                f"{_number(weight.failures_fraction, 100)} %",
+            ]
+        )
+    heads = [
+        told.by, "failures a sensor-year without", "with the prevalence", "record: failures in sensor-years",
+        "prevalence: failures in sensor-years", "its share of the time", "of the failures",
+    ]  # fmt: skip
+    shown = [table(heads, rows, width=terminal_width())] if rows else []
+    footing = told.prevalence.footing() if told.prevalence is not None else ""
+    return [
+        *shown,
+        f"{OWN_ASSUMPTION} {footing[0].upper()}{footing[1:]}.",
+        DETECTORS_ARE_NOT_SENSORS,
+        *at_odds,
+    ]
 
 
 def _keeps(record: Record, told: Evidence) -> str:
@@ -162,6 +239,19 @@ def _json(told: Evidence) -> str:
             "above_mean": found.above_mean,
         }
 
+    def with_prevalence(record: Record) -> Any:
+        found = record.with_prevalence
+        if found is None:
+            return None
+        return {
+            "posterior_mean": found.posterior.mean,
+            "posterior_median": found.posterior.median,
+            "posterior_low": found.posterior.low,
+            "posterior_high": found.posterior.high,
+            "undetected_now": ends(found.undetected_now),
+            **found.weight.model_dump(),
+        }
+
     return json.dumps(
         {
             "by": told.by,
@@ -173,6 +263,7 @@ def _json(told: Evidence) -> str:
             "failures_in_store": told.in_store,
             "rules_ask_days": told.asked_days,
             "target": told.target,
+            "prevalence": None if told.prevalence is None else told.prevalence.model_dump(),
             "mean_rate_per_day": told.mean_rate,
             "groups_differ_p_value": told.differ.p_value if told.differ else None,
             "groups_not_compared_because": told.why_not or None,
@@ -195,6 +286,7 @@ def _json(told: Evidence) -> str:
                         for days, band in zip(INTERVALS, record.undetected, strict=True)
                     ],
                     "in_the_light_of_all": together(record),
+                    "with_prevalence": with_prevalence(record),
                     "wanting_days": record.wanting_days,
                     "longest_days": record.longest.days if record.longest else None,
                     "longest_days_by_upper_limit": record.longest.cautious_days if record.longest else None,

@@ -27,6 +27,8 @@ FAILURES_KEPT: Final = 32
 TESTS_ON_KEPT: Final = 10
 #: Lives of sensors, of all channels together.
 LIVES_KEPT: Final = 48
+#: Changes of sensors, of all channels together.
+FITTED_KEPT: Final = 24
 
 
 class AlarmFact(msgspec.Struct, frozen=True, gc=False):
@@ -174,6 +176,22 @@ class LifeFact(msgspec.Struct, frozen=True, gc=False):
     ended_at: Ms | None = None
 
 
+class FittedFact(msgspec.Struct, frozen=True, gc=False):
+    """When the sensor of a channel (None: of every channel) was put in, as told from ``since`` on.
+
+    ``fitted`` is None where a sensor was changed and it is not known which, or when; ``used`` the time that
+    the detector had been handed out by then (ms). ``by_day`` says that a description told the day, ``sensor``
+    which one it is.
+    """
+
+    channel: str | None
+    since: Ms
+    fitted: Ms | None
+    used: int | None = None
+    by_day: bool = False
+    sensor: str | None = None
+
+
 class Custody(msgspec.Struct, frozen=True, gc=False):
     """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer."""
 
@@ -196,7 +214,7 @@ class UntestedIssue(msgspec.Struct, frozen=True, gc=False):
 
 
 class DetectorState(msgspec.Struct, frozen=True, gc=False):
-    """What the book says about one detector."""
+    """What the book says about one detector. ``fitted`` is None where it was folded before that was kept."""
 
     subject: str
     count: int = 0
@@ -228,6 +246,7 @@ class DetectorState(msgspec.Struct, frozen=True, gc=False):
     not_understood: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()
     pump_l_min: str | None = None
+    fitted: tuple[FittedFact, ...] | None = None
 
 
 class ComponentFact(msgspec.Struct, frozen=True, gc=False):

@@ -1,5 +1,5 @@
 """What the book's own record says about failures that show only at tests: rates, and what an interval leaves
-undetected, for each kind of channel, type of detector or site.
+undetected, for each kind of channel, type of detector, site or age of sensor.
 
 Evidence may tighten an interval; by itself it never loosens the manual, the law or the site rules.
 """
@@ -7,57 +7,46 @@ Evidence may tighten an interval; by itself it never loosens the manual, the law
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
-from pitbird.fleet.state import ChannelFact, DetectorState, LifeFact
+from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import DAY, Ms
 from pitbird.services.clock import now as clock_now
 from pitbird.services.knowing import Known, Now
+from pitbird.services.observing import (
+    AGES,
+    NOT_KNOWN,
+    YEAR_DAYS,
+    By,
+    Clock,
+    Observation,
+    group_of,
+    observations,
+)
 from pitbird.services.rule_intervals import asked_days
 
 if TYPE_CHECKING:
+    from pitbird.calc.prevalence import Prevalence, PrevalenceWeight
     from pitbird.science.reliability.bands import Band
-    from pitbird.science.reliability.exponential import ExponentialFit
+    from pitbird.science.reliability.exponential import ExponentialFit, GammaPosterior
     from pitbird.science.reliability.groups import Difference, GroupRate
     from pitbird.science.reliability.spans import Spans
 
-Clock = Literal["calendar", "handed-out"]
-By = Literal["channel", "type", "site", "age"]
+__all__ = ["YEAR_DAYS", "By", "Clock", "Evidence", "Observation", "Record", "evidence", "observations"]
 
-YEAR_DAYS: Final = 365.25
 #: One failure in ten sensor-years [1/day]: ours, as a mark to say how much record is wanting.
 AIM_PER_DAY: Final = 0.1 / YEAR_DAYS
 #: The same draws each time, so that the same book gives the same answer.
 _SEED: Final = 24
-#: Causes of a failed test that lie outside the sensor.
-NOT_THE_SENSORS: Final = frozenset({"gas-at-fault", "handling"})
 #: Below it groups are said to differ by more than chance.
 LITTLE_CHANCE: Final = 0.01
-#: Times since the last adjustment at which a sensor passes to the next group, on the clock asked for [days].
-AGES: Final = (
-    ("first-year", 0.0),
-    ("second-year", YEAR_DAYS),
-    ("third-year", 2 * YEAR_DAYS),
-    ("later", 3 * YEAR_DAYS),
-)
 #: No longer interval is thought of: two years between tests are none.
 LONGEST_DAYS: Final = 730.0
 #: Intervals between tests [days] for which the undetected share is told.
 INTERVALS: Final = (1.0, 2.0, 7.0, 14.0, 30.0, 60.0, 91.0, 182.0, 365.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Observation:
-    """One life of one sensor: good up to ``left_days``, found failed by ``right_days`` (None: still good)."""
-
-    detector: str
-    channel: str
-    group: str
-    left_days: float
-    right_days: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +59,19 @@ class Longest:
 
     days: float | None
     cautious_days: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WithPrevalence:
+    """The rate with a prevalence taken into account, and what that weighs beside the record.
+
+    ``undetected_now`` is the mean share of time failed and not known, at the median and the limits of the
+    posterior.
+    """
+
+    posterior: GammaPosterior
+    weight: PrevalenceWeight
+    undetected_now: Band | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +95,12 @@ class Record:
     wanting_days: float | None
     together: GroupRate | None = None
     longest: Longest | None = None
+    with_prevalence: WithPrevalence | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """The record of a fleet (of a site): one row a group, the highest rate first.
+    """The record of a fleet (of a site): one row a group, the highest rate first; ages as they rise.
 
     ``differ`` says whether the groups differ more than chance makes them (None where that cannot be asked,
     and ``why_not`` says why); each record's ``together`` is its rate in the light of all groups,
@@ -120,6 +123,7 @@ class Evidence:
     why_not: str = ""
     asked_days: float | None = None
     target: float | None = None
+    prevalence: Prevalence | None = None
 
 
 def evidence(
@@ -130,6 +134,7 @@ def evidence(
     site: str | None = None,
     confidence: float = 0.95,
     target: float | None = None,
+    prevalence: Prevalence | None = None,
     now: Ms | None = None,
     known: Known | None = None,
 ) -> Evidence:
@@ -137,18 +142,23 @@ def evidence(
 
     Parameters
     ----------
-    by : {"channel", "type", "site", "age"}
-        What is put together: channels of one gas and principle, detectors of one type, or of one site; or
-        the years since a sensor was last replaced, repaired or adjusted, from the first test or calibration
-        that then showed it good. That is not its age: an old sensor begins anew when it is adjusted.
+    by : {"channel", "type", "site", "age", "adjusted"}
+        What is put together: channels of one gas and principle, detectors of one type, or of one site; the
+        age of a sensor in years since it was put in, or not known; or the years since it was last replaced,
+        repaired or adjusted, from the first test or calibration that then showed it good: an old sensor
+        begins anew when it is adjusted.
     clock : {"calendar", "handed-out"}
-        Whether a sensor ages all the time, or only while its detector is handed out.
+        Whether a sensor ages all the time, or only while its detector is handed out. On the second an age is
+        known only where an entry tells that the sensor was put in.
     calibration_counts : bool
         Whether a sensor found outside its tolerance at a calibration counts as failed.
     confidence : float
         Of the limits.
     target : float, optional
         Share of time failed and not known that is to be kept, [-]; between 0 and 1.
+    prevalence : Prevalence, optional
+        A share found failed elsewhere, by the user's choice: each record then tells its rate with it too.
+        Nothing else stands on it; the longest interval does not.
     """
     from pitbird.science.reliability.exponential import fit_exponential
     from pitbird.science.reliability.spans import grouped, spans
@@ -173,12 +183,24 @@ def evidence(
         sensors = len({(each.detector, each.channel) for each in listed})
         record = _record(group, sensors, fit, gaps.get(group, ()))
         kept = None if target is None else _longest(fit, target)
-        records.append(replace(record, together=together.get(group), longest=kept))
-    records.sort(key=lambda record: (-(record.fit.rate or 0), record.group))
+        told = None
+        if prevalence is not None:
+            told = _with(prevalence, seen_in[group], fit, gaps.get(group, ()))
+        together_here = together.get(group)
+        records.append(replace(record, together=together_here, longest=kept, with_prevalence=told))
+    records.sort(key=lambda record: _place(record, by))
     return Evidence(
         by, clock, calibration_counts, site, confidence, len(states), tuple(records), in_store, differ,
         mean_rate, why_not, asked_days(clock_now() if now is None else now, site, known), target,
+        prevalence,
     )  # fmt: skip
+
+
+def _place(record: Record, by: By) -> tuple[float, str]:
+    """Ages as they rise, what is not known last; all else by its rate, the highest first."""
+    if by in {"age", "adjusted"}:
+        return float([*(age for age, _begins in AGES), NOT_KNOWN].index(record.group)), ""
+    return -(record.fit.rate or 0), record.group
 
 
 def _compared(
@@ -198,73 +220,15 @@ def _compared(
     return dict(zip(groups, told.groups, strict=True)), differ, told.mean, ""
 
 
-def observations(
-    states: Iterable[DetectorState], *, by: By, clock: Clock, calibration_counts: bool
-) -> Iterator[Observation]:
-    """The lives of the sensors of these detectors as observations; what was never seen to live is left out.
-
-    A failed test whose cause lay in the gas or in the handling says nothing against the sensor: the sensor
-    was then good when last shown to be, and what came later is not known.
-    """
-    for state in states:
-        channels = {channel.name: channel for channel in state.channels}
-        for life in state.lives:
-            channel = channels.get(life.channel)
-            if channel is None:
-                continue
-            left, right = _ends(life, clock, calibration_counts)
-            if by == "age":
-                for age, begun, ended in _by_age(left, right):
-                    yield Observation(state.subject, life.channel, age, begun, ended)
-            elif left or right is not None:
-                yield Observation(state.subject, life.channel, _group(state, channel, by), left, right)
-
-
-def _by_age(left: float, right: float | None) -> Iterator[tuple[str, float, float | None]]:
-    """A life cut where the sensor passes from one age to the next: age, and the ends from its beginning on.
-
-    A failure belongs to the age at which the sensor was last shown to be good, also where it may have failed
-    later: so the older age never looks worse than it is shown to be, and the younger may.
-    """
-    for place, (age, begins) in enumerate(AGES):
-        ends = AGES[place + 1][1] if place + 1 < len(AGES) else float("inf")
-        if left >= ends:
-            yield age, ends - begins, None
-        elif left >= begins:
-            if left > begins or right is not None:
-                yield age, left - begins, None if right is None else right - begins
-            return
-
-
-def _ends(life: LifeFact, clock: Clock, calibration_counts: bool) -> tuple[float, float | None]:
-    failed = life.failed_at is not None and life.cause not in NOT_THE_SENSORS
-    if life.failed_at_a == "calibration" and not calibration_counts:
-        failed = False
-    if clock == "calendar":
-        end = life.failed_at if failed else None
-        return (life.good_until - life.since) / DAY, None if end is None else (end - life.since) / DAY
-    used = life.used_failed if failed else None
-    left = (life.used_good - life.used_since) / DAY
-    return left, None if used is None else (used - life.used_since) / DAY
-
-
-def _group(state: DetectorState, channel: ChannelFact, by: By) -> str:
-    if by == "channel":
-        return f"{channel.gas}, {channel.principle}"
-    if by == "type":
-        return f"{state.make} {state.model}".strip()
-    return state.site or ""
-
-
 def _gaps(states: Sequence[DetectorState], by: By) -> Mapping[str, list[float]]:
     """Times between the latest counted tests [days], for each group: the log as it was really kept."""
     found: dict[str, list[float]] = defaultdict(list)
+    ages = [*(age for age, _begins in AGES), NOT_KNOWN] if by in {"age", "adjusted"} else []
     for state in states:
         times = [test.at for test in state.tests if test.counts and test.outcome != "spoiled"]
         gaps = [(later - earlier) / DAY for later, earlier in pairwise(times)]
         gaps = [gap for gap in gaps if gap > 0]
-        groups = {age for age, _begins in AGES} if by == "age" else None
-        for group in groups or {_group(state, channel, by) for channel in state.channels}:
+        for group in ages or {group_of(state, channel, by) for channel in state.channels}:
             found[group] += gaps
     return found
 
@@ -293,6 +257,24 @@ def _record(group: str, sensors: int, fit: ExponentialFit, gaps: Sequence[float]
         undetected=tuple(band(interval) for interval in INTERVALS),
         wanting_days=_wanting(fit),
     )
+
+
+def _with(prevalence: Prevalence, seen: Spans, fit: ExponentialFit, gaps: Sequence[float]) -> WithPrevalence:
+    from pitbird.calc.prevalence import weight_of
+    from pitbird.science.reliability.bands import Band
+    from pitbird.science.reliability.exponential import gamma_posterior
+    from pitbird.science.reliability.intervals import undetected_fraction_of_log
+
+    prior = prevalence.prior()
+    told = gamma_posterior(seen, shape=prior.shape, rate=prior.rate_time, confidence=fit.confidence)
+    now = None
+    if gaps:
+        # It rises with the rate, so that its quantiles are those of the rate.
+        low, median, high = (
+            undetected_fraction_of_log(rate, gaps) for rate in (told.low, told.median, told.high)
+        )
+        now = Band(median, low, high, fit.confidence, "equal tails of the posterior")
+    return WithPrevalence(told, weight_of(prior, seen, fit), now)
 
 
 def _longest(fit: ExponentialFit, target: float) -> Longest:

@@ -8,9 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from pitbird.web.calc_words import Words, value_shown, words_of
 
 _APART = frozenset({"footing", "cautions"})
+#: How a fit went: after what it says.
+_LAST = ("interval_method", "log_likelihood", "converged", "certificate")
 
 
 @dataclass(frozen=True)
@@ -61,9 +65,11 @@ def laid_out(result: Mapping[str, Any], title: str = "") -> Section:
     lists: list[tuple[str, tuple[str, ...]]] = []
     tables: list[Table] = []
     parts: list[Section] = []
-    for field, value in result.items():
+    if result.get("support"):
+        tables.append(_spans(result["support"], result["masses"]))
+    for field, value in _in_order(result):
         words = words_of(field)
-        if field in _APART:
+        if field in _APART or field in {"support", "masses"}:
             continue
         if isinstance(value, Mapping):
             parts.append(laid_out(value, words.label))
@@ -79,6 +85,31 @@ def laid_out(result: Mapping[str, Any], title: str = "") -> Section:
         elif not (field == "name" and title):
             facts.append(Fact(words.label, _with_unit(value, words.unit, field)))
     return Section(title, tuple(facts), tuple(lists), tuple(tables), tuple(parts))
+
+
+def _in_order(result: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    return sorted(result.items(), key=lambda each: _LAST.index(each[0]) if each[0] in _LAST else -1)
+
+
+def _spans(support: Sequence[tuple[float, float | None]], masses: Sequence[float]) -> Table:
+    """Where a life without a form carries its failures."""
+    heads = (_("After, days"), _("Up to, days"), _("Share of the failures"))
+    rows = tuple(
+        tuple(
+            Cell(head, text, True)
+            for head, text in zip(
+                heads,
+                (
+                    value_shown(left),
+                    _("outlives all tests") if right is None else value_shown(right),
+                    f"{value_shown(100 * mass)} %",
+                ),
+                strict=True,
+            )
+        )
+        for (left, right), mass in zip(support, masses, strict=True)
+    )
+    return Table(_("Share of the failures by age"), heads, rows)
 
 
 def command_line(name: str, request: Mapping[str, Any]) -> str:

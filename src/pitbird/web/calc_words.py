@@ -42,6 +42,30 @@ _LABELS: Final = {
     "trips": ("Comes in time", ""),
     "undetected_loss": ("Loss this test can miss", ""),
     "log_likelihood": ("Log-likelihood", ""),
+    "certificate": ("Below the maximum by at most, each", ""),
+    "converged": ("A finite estimate", ""),
+    "interval_method": ("How the limits were made", ""),
+    "exposure_days": ("Time known good", "days"),
+    "rate_low": ("Rate, lower limit", "/day"),
+    "rate_high": ("Rate, upper limit", "/day"),
+    "posterior_mean": ("With the prior: mean rate", "/day"),
+    "posterior_median": ("With the prior: median rate", "/day"),
+    "posterior_low": ("With the prior: lower limit", "/day"),
+    "posterior_high": ("With the prior: upper limit", "/day"),
+    "shape_low": ("Shape, lower limit", ""),
+    "shape_high": ("Shape, upper limit", ""),
+    "scale_low_days": ("Scale, lower limit", "days"),
+    "scale_high_days": ("Scale, upper limit", "days"),
+    "one_in": ("Found failed, one in", ""),
+    "mean_untested_days": ("Mean time untested", "days"),
+    "worth_failures": ("Worth so many failures", ""),
+    "worth_days": ("Worth so much time", "days"),
+    "record_failures": ("Failures of the record", ""),
+    "record_days": ("Time of the record", "days"),
+    "weight_fraction": ("Its share of the time", ""),
+    "failures_fraction": ("Its share of the failures", ""),
+    "at_odds": ("Its rate against the limits of the record", ""),
+    "rate_days": ("Weighs so many days", "days"),
     "limits": ("Exposure limits", ""),
     "hose_m": ("Hose", "m"),
     "hose_s_per_m": ("Time in the hose, each metre", "s/m"),
@@ -84,6 +108,8 @@ def words_of(field: str) -> Words:
 def value_shown(value: Any, field: str = "") -> str:
     """A value of a result for people: four significant figures, shares in per cent, words for yes and no."""
     if value is None:
+        if field == "at_odds":
+            return _("within them")
         return _("never") if field.startswith("time_") else _("none")
     if isinstance(value, bool):
         return _("yes") if value else _("no")
@@ -117,4 +143,5 @@ def number_shown(value: float) -> str:
         return text.rstrip("0").rstrip(".") if "." in text else text
     base, _e, power = f"{value:.3e}".partition("e")
     superscript = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    base = base.rstrip("0").rstrip(".")
     return f"{base} × 10{superscript}"

@@ -144,25 +144,3 @@ def test_groups_of_which_nothing_can_be_said_are_refused_in_words(groups: list[S
         of.shrunk_rates(groups)
     with pytest.raises(of.NoGroups, match=words):
         of.groups_differ(groups, np.random.default_rng(1))
-
-
-def test_a_share_found_failed_is_a_prior_only_with_the_time_it_stands_for() -> None:
-    """1 in 2,500 untested for 30 days: by hand 2500 x 30 days to a failure, less half a part in 2,500."""
-    prior = of.prevalence_prior(1 / 2500, 30, 2)
-    assert 1 / prior.mean_rate == pytest.approx(74_985, abs=1)
-    assert prior.shape / prior.rate_time == pytest.approx(prior.mean_rate)
-    seen = spans([300.0], [inf], [100])
-    assert prior.weight(seen) == pytest.approx(149_970 / 179_970, rel=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("given", "words"),
-    [
-        ((0, 1, 1), "prevalence is 0"),
-        ((0.1, 0, 1), "mean_time_untested is 0"),
-        ((0.1, 1, inf), "worth_failures"),
-    ],
-)
-def test_a_prior_that_stands_for_nothing_is_refused(given: tuple[float, float, float], words: str) -> None:
-    with pytest.raises(ValueError, match=words):
-        of.prevalence_prior(*given)

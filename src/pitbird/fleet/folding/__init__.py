@@ -45,7 +45,8 @@ def state_type(subject: str) -> type[State]:
 
 def empty(subject: str) -> State:
     """The state of a subject that no entry is about yet."""
-    return state_type(subject)(subject=subject)
+    sort = state_type(subject)
+    return DetectorState(subject=subject, fitted=()) if sort is DetectorState else sort(subject=subject)
 
 
 def apply(state: State, item: Item) -> State | None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from msgspec.structs import replace
 
 from pitbird.fleet import bump
-from pitbird.fleet.folding import lives
+from pitbird.fleet.folding import fitting, lives
 from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import (
     EVENTS_KEPT,
@@ -73,6 +73,7 @@ def _described(state: DetectorState, item: Item) -> DetectorState:
     channels = tuple(channel_fact(channel) for channel in body["channels"])
     signals = tuple(body["signals"])
     changed = state.described_by is not None and (channels, signals) != (state.channels, state.signals)
+    before = state
     state = replace(
         state,
         described_by=item.id,
@@ -90,6 +91,7 @@ def _described(state: DetectorState, item: Item) -> DetectorState:
         life_ends=body.get("life_ends"),
         maker_calibrates=body.get("calibrated_by_maker_only", False),
     )
+    state = fitting.described(state, item, before)
     return _event(state, item, "described-anew") if changed else state
 
 
@@ -190,16 +192,19 @@ def _happened(state: DetectorState, item: Item) -> DetectorState:
     state = _event(state, item, item.body["what"])
     if item.body["what"] != "sensor-changed":
         return state
-    return _sensor_changed(state, item, item.body.get("channels", ()))
+    channels = item.body.get("channels", ())
+    return _sensor_changed(fitting.changed(state, item, channels), item, channels)
 
 
-def _sensor_changed(state: DetectorState, item: Item, channels: tuple[str, ...]) -> DetectorState:
+def _sensor_changed(state: DetectorState, item: Item, channels: Iterable[str]) -> DetectorState:
     return lives.restarted(_mended(state, item, "sensor-changed"), item.order_at, channels)
 
 
 def _fitted(state: DetectorState, item: Item) -> DetectorState:
     channel = item.body.get("channel")
-    return _sensor_changed(_event(state, item, "sensor-changed"), item, (channel,) if channel else ())
+    channels = (channel,) if channel else ()
+    state = fitting.changed(state, item, channels, sensor=item.body["sensor"], clear=bool(channel))
+    return _sensor_changed(_event(state, item, "sensor-changed"), item, channels)
 
 
 def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
@@ -209,7 +214,10 @@ def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
 
 def _repaired(state: DetectorState, item: Item) -> DetectorState:
     state = _event(_mended(state, item, "repaired"), item, "repaired")
-    return lives.restarted(state, item.order_at, item.body.get("replaced", ()))
+    replaced = item.body.get("replaced", ())
+    if replaced:
+        state = fitting.changed(state, item, replaced)
+    return lives.restarted(state, item.order_at, replaced)
 
 
 def _returned(state: DetectorState, item: Item) -> DetectorState:

@@ -32,6 +32,9 @@ class Picture:
 
     label: str
     layers: Callable[[Ink], Iterable[Spec]]
+    #: Heads and rows of numbers that the picture shows and the answer does not tell.
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[float, ...], ...] = ()
 
     def svg(self, size: Size = WIDE, ink: Ink = PAGE) -> str:
         """The picture drawn."""
@@ -223,7 +226,15 @@ def _failure_rate(request: Any, result: Any) -> Iterator[Picture]:
             yield band(rows, x, {**y, "field": "l"}, "h")
         yield line(rows, x, y)
 
-    yield Picture("Share failed by an age under the fitted model (the band: the limits of the rate)", layers)
+    shown = rows[:: _STEPS // 6][1:]
+    limits = "l" in rows[0]
+    words = " (the band: the limits of the rate)" if limits else ""
+    yield Picture(
+        f"Share failed by an age under the fitted model{words}",
+        layers,
+        ("Days in use", "Failed [%]", *(("lower limit [%]", "upper limit [%]") if limits else ())),
+        tuple(tuple(row[name] for name in ("age", *("mlh" if limits else "m"))) for row in shown),
+    )
 
 
 def _times(end: float) -> list[float]:

@@ -78,7 +78,7 @@ def level(
 ) -> list[Spec]:
     """Horizontal lines at a field of the rows, each with the words of a field above its left end."""
     data = {"values": list(rows)}
-    text = {"type": "text", "align": "left", "dx": 4, "dy": -6, "color": ink.alarm}
+    text = {"type": "text", "align": "left", "dx": 4, "dy": -3, "baseline": "bottom", "color": ink.alarm}
     return [
         {
             "data": data,

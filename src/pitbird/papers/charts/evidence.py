@@ -64,6 +64,9 @@ def creep(
         "axis": {"format": "%b %Y", "labelOverlap": True},
     }
     y = axis("t90", "t90 [s]", zero=True)
+    # Room above the highest line for its words.
+    top = max([t90 for _day, t90 in months] + [mark or 0.0 for mark in (stated_s, limit_s)])
+    y["scale"] = {**y.get("scale", {}), "domain": [0, 1.15 * top]}
     marks = ((stated_s, "stated"), (limit_s, "alarm too late above"))
     lines = [{"t90": value, "words": words} for value, words in marks if value is not None]
     return svg(

@@ -1,8 +1,7 @@
 """Failure rates of several groups at once: channel kinds, detector types, sites.
 
 `shrunk_rates` draws the rate of each group towards the others as far as the data ask for; `groups_differ`
-tests whether their rates differ by more than chance; `prevalence_prior` makes a prior from a share found
-failed, with the time untested that it stands for.
+tests whether their rates differ by more than chance.
 """
 
 from __future__ import annotations
@@ -372,47 +371,3 @@ def _statistic(groups: Sequence[Spans]) -> float:
     whole = Spans(*(np.concatenate([getattr(g, n) for g in groups]) for n in ("left", "right", "count")))
     apart = math.fsum(fit_exponential(seen).log_likelihood for seen in groups)
     return max(0.0, 2 * (apart - fit_exponential(whole).log_likelihood))
-
-
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """A gamma prior of a rate: shape [-] and rate [unit of time], and the rate it is about."""
-
-    shape: float
-    rate_time: float
-    mean_rate: float
-
-    def weight(self, seen: Spans) -> float:
-        """Its share in the posterior mean against the time observed, [-]: shown wherever it is used."""
-        return self.rate_time / (self.rate_time + seen.exposure)
-
-
-def prevalence_prior(prevalence: float, mean_time_untested: float, worth_failures: float) -> Prior:
-    r"""A prior from a share found failed among detectors, with the time untested that the share stands for.
-
-    .. math:: \lambda_0 = -\ln(1 - p)/\tau, \quad \lambda \sim \Gamma(a, a/\lambda_0)
-
-    Parameters
-    ----------
-    prevalence : float
-        p, share found failed at a moment, [-], between 0 and 1. It is no rate.
-    mean_time_untested : float
-        tau, mean time since the last good test of those looked at, [time]. Without it the share says nothing.
-    worth_failures : float
-        a, how many failures seen the prior shall be worth, [-], positive: the user's choice.
-
-    Examples
-    --------
-    1 in 2,500, untested for 30 days in the mean, worth half a failure:
-
-    >>> prior = prevalence_prior(1 / 2500, 30, 0.5)
-    >>> round(1 / prior.mean_rate), round(prior.rate_time)
-    (74985, 37492)
-    """
-    if not 0 < prevalence < 1:
-        raise ValueError(f"prevalence is {prevalence}; it must lie between 0 and 1")
-    for name, value in (("mean_time_untested", mean_time_untested), ("worth_failures", worth_failures)):
-        if not (value > 0 and math.isfinite(value)):
-            raise ValueError(f"{name} is {value}; it must be a positive number")
-    rate = -math.log1p(-prevalence) / mean_time_untested
-    return Prior(worth_failures, worth_failures / rate, rate)

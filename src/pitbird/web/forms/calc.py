@@ -28,6 +28,8 @@ _LINES: Final = {
     "pairs": "One pair a line, as 30 60; a dash for an end that is open.",
     "named": "One a line, as carbon monoxide 0.02.",
 }
+#: What one of several in a box is called.
+_PLACES: Final = {"pairs": "line", "numbers": "number"}
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,9 @@ def sheet(schema: Schema, typed: Typed, *, more: str = "", faults: Iterable[Faul
 def typed_of(raw: Any, name: str = "") -> dict[str, str]:
     """The boxes' texts for a request: the way back, for examples."""
     if isinstance(raw, Mapping):
-        if raw and name and all(isinstance(value, int | float) for value in raw.values()) and "-" not in name:
+        numbers = all(isinstance(value, int | float) for value in raw.values())
+        # Names of gases hold no underscore, names of fields nearly always do.
+        if raw and name and numbers and "-" not in name and not any("_" in key for key in raw):
             return {name: _named_lines(raw)}
         joined: dict[str, str] = {}
         for key, value in raw.items():
@@ -270,7 +274,8 @@ class _Making:
         return Box(
             name, path, self._how(shape), words_of(field), _help(of, shape, default), value, required,
             unit=chosen if chosen in others else own, units=others,
-            choices=tuple(str(each) for each in shape.get("enum", ())), faults=tuple(self._taken(path)),
+            choices=tuple(str(each) for each in shape.get("enum", ())),
+            faults=tuple(self._taken(path) + self._taken_within(path, self._how(shape))),
         )  # fmt: skip
 
     def _how(self, shape: Schema) -> str:
@@ -303,6 +308,16 @@ class _Making:
 
     def _taken(self, path: str) -> list[str]:
         return self.faults.pop(path, [])
+
+    def _taken_within(self, path: str, how: str) -> list[str]:
+        """The faults of single lines or numbers of a box, each with the place of it."""
+        if how not in _PLACES:
+            return []
+        told: list[str] = []
+        for inner in [name for name in self.faults if name.startswith(f"{path}[")]:
+            place = int(inner.removeprefix(f"{path}[").partition("]")[0]) + 1
+            told += [f"{_PLACES[how]} {place}: {problem}" for problem in self.faults.pop(inner)]
+        return told
 
 
 #: What a mean is called where it is a limit and not a result.

@@ -12,10 +12,11 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from pitbird.calc import registry
-from pitbird.calc.definition import Calculation, Refused, as_values
+from pitbird.calc.definition import Calculation, Refused, Result, as_values
 from pitbird.papers.charts import calculations as charts
 from pitbird.papers.charts.drawing import NARROW, WIDE
 from pitbird.web import calc_answer
+from pitbird.web.calc_words import number_shown
 from pitbird.web.forms import calc as forms
 
 #: Under which heading a calculation stands in the list.
@@ -74,16 +75,37 @@ def _example(chosen: Calculation[Any, Any], number: str) -> Mapping[str, str]:
     return forms.typed_of(chosen.examples[int(number)].request)
 
 
+def asked_for(result: Result) -> dict[str, Any]:
+    """The values of an answer without the fields that do not belong to what was asked, such as those of
+    another model; what was asked and has no answer stays."""
+    optional = {name for name, field in type(result).model_fields.items() if field.default is None}
+    # That there is no estimate is an answer, and its caution says why.
+    kept = {"rate_per_day"} & result.model_fields_set
+    return {
+        name: value
+        for name, value in as_values(result).items()
+        if value is not None or name not in optional or name in kept
+    }
+
+
 def _answered(chosen: Calculation[Any, Any], raw: Mapping[str, Any]) -> dict[str, Any]:
     asked = chosen.read(raw)
     result = chosen.answer(raw)
     values = as_values(result)
     return {
-        "answer": calc_answer.laid_out(values),
+        "answer": calc_answer.laid_out(asked_for(result)),
         "footing": values["footing"],
         "cautions": values["cautions"],
         "pictures": [
-            (picture.label, *(mark_safe(picture.svg(size)) for size in (WIDE, NARROW)))  # noqa: S308 (drawn here)
+            {
+                "label": picture.label,
+                "wide": mark_safe(picture.svg(WIDE)),  # noqa: S308 (drawn here)
+                "narrow": mark_safe(picture.svg(NARROW)),  # noqa: S308
+                "heads": picture.heads,
+                "rows": [
+                    list(zip(picture.heads, map(number_shown, row), strict=True)) for row in picture.rows
+                ],
+            }
             for picture in charts.pictures(chosen.name, asked, result)
         ],
         "command": calc_answer.command_line(chosen.name, raw),

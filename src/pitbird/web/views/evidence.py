@@ -11,6 +11,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
+from pitbird.calc.definition import Refused
+from pitbird.calc.prevalence import AT_ODDS, Prevalence, prevalence_of
 from pitbird.papers.charts import evidence as charts
 from pitbird.papers.charts.drawing import NARROW, WIDE
 from pitbird.services.evidence import (
@@ -32,13 +34,38 @@ BY_WORDS: Final = {
     "channel": gettext_lazy("Kind of channel"),
     "type": gettext_lazy("Type of detector"),
     "site": gettext_lazy("Site"),
-    "age": gettext_lazy("Time since last adjusted"),
+    "age": gettext_lazy("Age of the sensor"),
+    "adjusted": gettext_lazy("Time since last adjusted"),
 }
 AGE_WORDS: Final = {
     "first-year": gettext_lazy("first year"),
     "second-year": gettext_lazy("second year"),
     "third-year": gettext_lazy("third year"),
-    "later": gettext_lazy("later"),
+    "later": gettext_lazy("later than that"),
+    "not-known": gettext_lazy("age not known"),
+}
+#: A group as it stands in a sentence by itself.
+AGE_SENTENCES: Final = {
+    "age": {
+        "first-year": gettext_lazy("Sensors in their first year"),
+        "second-year": gettext_lazy("Sensors in their second year"),
+        "third-year": gettext_lazy("Sensors in their third year"),
+        "later": gettext_lazy("Sensors older than three years"),
+        "not-known": gettext_lazy("Sensors of an age that is not known"),
+    },
+    "adjusted": {
+        "first-year": gettext_lazy("Sensors in the first year after they were last adjusted"),
+        "second-year": gettext_lazy("Sensors in the second year after they were last adjusted"),
+        "third-year": gettext_lazy("Sensors in the third year after they were last adjusted"),
+        "later": gettext_lazy("Sensors last adjusted more than three years before"),
+    },
+}
+#: The boxes of a prevalence and the fields that they stand for.
+PREVALENCE: Final = {"one_in": "one_in", "untested": "mean_untested_days", "worth": "worth_failures"}
+PREVALENCE_WORDS: Final = {
+    "one_in": gettext_lazy("Found failed, 1 in"),
+    "mean_untested_days": gettext_lazy("Mean time untested, days"),
+    "worth_failures": gettext_lazy("Worth how many failures"),
 }
 CLOCK_WORDS: Final = {
     "calendar": gettext_lazy("All the time"),
@@ -54,11 +81,13 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
     sites = {state.subject: state.name for state in naming.sites()}
     site = request.GET.get("site", "")
     counts = request.GET.get("calibration", "yes") != "no"
-    faults: list[str] = []
+    faults: list[tuple[str, str]] = []
     target = _target(request.GET.get("target", ""), faults)
+    prevalence = _prevalence(request, faults)
     told = evidence(
-        by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None, target=target
-    )
+        by=by, clock=clock, calibration_counts=counts, site=site if site in sites else None, target=target,
+        prevalence=prevalence,
+    )  # fmt: skip
     names = Names([record.group for record in told.records] if by == "site" else [])
     context = {
         "told": told,
@@ -75,13 +104,27 @@ def evidence_page(request: HttpRequest) -> HttpResponse:
         "asked": _days(told.asked_days) if told.asked_days is not None else "",
         "target": request.GET.get("target", "").strip(),
         "faults": faults,
+        "boxes": {name: request.GET.get(name, "").strip()[:40] for name in PREVALENCE},
+        "wrong": {box for box, _fault in faults},
+        "kept": {
+            "by": by,
+            "clock": clock,
+            "calibration": "yes" if counts else "no",
+            "site": told.site or "",
+            "target": request.GET.get("target", "").strip()[:20],
+        },
+        "assumed": prevalence.footing() if prevalence else "",
+        "with_prevalence": [_with(record, title_of(record.group, by, names)) for record in told.records]
+        if prevalence
+        else [],
+        "at_odds": _at_odds(told, names),
         "mean": _two(told.mean_rate * YEAR_DAYS) if told.mean_rate is not None else "",
         "rows": [_row(record, told, names) for record in told.records],
     }
     return render(request, "pitbird/evidence.html", context, status=422 if faults else 200)
 
 
-def _target(text: str, faults: list[str]) -> float | None:
+def _target(text: str, faults: list[tuple[str, str]]) -> float | None:
     """A share of time as typed in percent; None for none."""
     plain = text.strip().removesuffix("%").strip().replace(",", ".")
     if not plain:
@@ -92,8 +135,58 @@ def _target(text: str, faults: list[str]) -> float | None:
         value = -1.0
     if 0 < value < 100:
         return value / 100
-    faults.append(_("“%(text)s” is no share of time; write percent, such as 0.1.") % {"text": text[:20]})
+    words = _("“%(text)s” is no share of time; write percent, such as 0.1.") % {"text": text[:20]}
+    faults.append(("target", words))
     return None
+
+
+def _prevalence(request: HttpRequest, faults: list[tuple[str, str]]) -> Prevalence | None:
+    """A prevalence as typed; its faults are added with the boxes that they are of."""
+    boxes = {field: name for name, field in PREVALENCE.items()}
+    try:
+        return prevalence_of({field: request.GET.get(name) for field, name in boxes.items()})
+    except Refused as refused:
+        for fault in refused.faults:
+            given = f" “{fault.value[:20]}”" if fault.value else ""
+            words = f"{PREVALENCE_WORDS[fault.where]}{given}: {fault.problem}."
+            faults.append((boxes[fault.where], words))
+        return None
+
+
+def _with(record: Record, title: str) -> dict[str, str]:
+    """A group with the prevalence and without it, and what that weighs."""
+    told = record.with_prevalence
+    if told is None:  # it is asked of all groups or of none
+        return {}
+    weight = told.weight
+    median, low, high = (
+        _two(rate * YEAR_DAYS) for rate in (told.posterior.median, told.posterior.low, told.posterior.high)
+    )
+    counts = _("%(failures)s in %(years)s")
+    return {
+        "title": title,
+        "without": rate_words(record),
+        "with": _("%(rate)s (%(low)s to %(high)s)") % {"rate": median, "low": low, "high": high},
+        "now": _band(told.undetected_now),
+        "record": counts % {
+            "failures": weight.record_failures, "years": _two(weight.record_days / YEAR_DAYS)
+        },
+        "own": counts % {
+            "failures": f"{weight.worth_failures:g}", "years": _two(weight.worth_days / YEAR_DAYS)
+        },
+        "time": _share(weight.weight_fraction),
+        "failures": _share(weight.failures_fraction),
+    }  # fmt: skip
+
+
+def _at_odds(told: Evidence, names: Names) -> list[tuple[str, str]]:
+    """The groups whose record the assumed rate contradicts, and what to make of it."""
+    found: dict[str, list[str]] = {}
+    for record in told.records:
+        way = record.with_prevalence.weight.at_odds if record.with_prevalence else None
+        if way is not None:
+            found.setdefault(AT_ODDS[way], []).append(title_of(record.group, told.by, names))
+    return [("; ".join(titles), words) for words, titles in found.items()]
 
 
 def _chosen(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
@@ -103,12 +196,13 @@ def _chosen(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
 
 def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
     title = title_of(record.group, told.by, names)
+    spoken = str(AGE_SENTENCES[told.by][record.group]) if told.by in AGE_SENTENCES else title
     shares = [
         (days, band.value, band.low, band.high)
         for days, band in zip(INTERVALS, record.undetected, strict=True)
     ]
     label = _("%(group)s: share of time failed and not known, against the days between tests") % {
-        "group": title
+        "group": spoken
     }
     drawn = [
         charts.undetected(shares, record.gap_days, label, asked_days=told.asked_days, size=size)
@@ -117,14 +211,14 @@ def _row(record: Record, told: Evidence, names: Names) -> dict[str, Any]:
     return {
         "title": title,
         "record": record,
-        "years": number_shown(round(record.fit.exposure / YEAR_DAYS, 2)),
+        "years": _years(record.fit.exposure),
         "rate": rate_words(record),
         "gap": _days(record.gap_days),
         "longest": _days(record.gap_longest_days),
         "now": _band(record.undetected_now),
         "together": together_words(record),
         "stands_out": stands_out(record),
-        "sentence": sentence(record, title, told),
+        "sentence": sentence(record, spoken, told),
         "wanting": wanting(record),
         "keeps": longest_words(record, told),
         "shares": [
@@ -140,7 +234,7 @@ def title_of(group: str, by: By, names: Names) -> str:
     """What a group is called."""
     if by == "site":
         return names(group) if group else _("without a site")
-    if by == "age":
+    if by in {"age", "adjusted"}:
         return str(AGE_WORDS[group])
     if by == "channel":
         gas, _comma, principle = group.partition(", ")
@@ -169,12 +263,12 @@ def sentence(record: Record, title: str, told: Evidence) -> str:
         "%(group)s: %(failures)d of %(sensors)d sensors were found failed in %(years)s sensor-years",
         fit.failures,
     ) % {
-        "group": title,
+        "group": title[:1].upper() + title[1:],
         "failures": fit.failures,
         "sensors": record.sensors,
-        "years": number_shown(round(fit.exposure / YEAR_DAYS, 1)),
+        "years": _years(fit.exposure),
     }
-    rate = _("%(rate)s failures a sensor-year (%(percent)s %% limits; %(method)s).") % {
+    rate = _("%(rate)s failures a sensor-year; limits of %(percent)s\u00a0%%: %(method)s.") % {
         "rate": rate_words(record),
         "percent": percent,
         "method": fit.interval_method,
@@ -259,6 +353,12 @@ def longest_words(record: Record, told: Evidence) -> str:
     return words
 
 
+def _years(days: float) -> str:
+    """Sensor-years with a decimal, or two figures where that would be nothing."""
+    years = days / YEAR_DAYS
+    return number_shown(round(years, 1)) if years >= 1 else _two(years)
+
+
 def _band(band: Any) -> str:
     if band is None or band.high is None:
         return _("not known")
@@ -274,11 +374,11 @@ def _band(band: Any) -> str:
 def _share(value: float | None) -> str:
     if value is None:
         return "–"
-    return f"{_two(100 * value)} %"
+    return f"{_two(100 * value)}\u00a0%"
 
 
 def _days(days: float | None) -> str:
-    return _("not known") if days is None else _("%(days)s d") % {"days": _two(days)}
+    return _("not known") if days is None else _("%(days)s\u00a0d") % {"days": _two(days)}
 
 
 def _two(value: float) -> str:
