@@ -208,6 +208,31 @@ def test_a_quarantine_cannot_begin_in_the_future_and_an_issue_cannot_end_before_
     ]
 
 
+@pytest.mark.parametrize(
+    ("roles", "left", "told"),
+    [
+        (("tester", "wearer"), None, "has no such authority; only a keeper or a competent person has"),
+        (("keeper",), "2026-03-01", "left on 2026-03-01"),
+        (("keeper",), "2026-03-02", None),
+        (("tester", "competent"), None, None),
+    ],
+)
+def test_an_issue_without_a_test_needs_an_authority_who_is_still_here(
+    monkeypatch: pytest.MonkeyPatch, roles: tuple[str, ...], left: str | None, told: str | None
+) -> None:
+    authority = KINDS["issued-untested"].EXAMPLE["authority"]
+    person = state.PersonState(subject=authority, roles=roles, left=left)
+    monkeypatch.setitem(STATES, authority, person)
+    where = f"issued-untested.authority = '{authority}'"
+    assert checked("issued-untested") == ([f"{where}: {told}"] if told else [])
+    # What is put in the place of another entry is held to the same.
+    issue = {**KINDS["issued-untested"].EXAMPLE}
+    corrected = checked("correction", how="replace", replacement=issue)
+    assert [fault for fault in corrected if "authority" in fault] == (
+        [f"correction.replacement.authority = '{authority}': {told}"] if told else []
+    )
+
+
 def test_rules_may_take_effect_later() -> None:
     assert checked("rules-adopted", effective="2026-04-01T00:00:00.000Z") == []
 

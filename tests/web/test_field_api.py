@@ -387,7 +387,7 @@ def test_an_issue_without_a_test_needs_somebody_with_the_right_to_write_it_and_a
     assert (first["status"], first["why"]) == ("waiting", ["no-right"])
     assert (second["status"], second["why"]) == ("waiting", ["no-right"])
     assert second["faults"] == [
-        {"where": "issued-untested.authority", "value": TESTER,
+        {"where": "issued-untested.authority", "value": f"'{TESTER}'",
          "problem": "has no such authority; only a keeper or a competent person has"}
     ]  # fmt: skip
     assert third["status"] == "written"

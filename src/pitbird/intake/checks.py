@@ -11,8 +11,8 @@ from decimal import Decimal
 from typing import Any, Final
 
 from pitbird.fleet.kinds.base import Body
-from pitbird.fleet.state import ChannelFact, DetectorState, SiteState, State
-from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms, ms_of
+from pitbird.fleet.state import ChannelFact, DetectorState, PersonState, SiteState, State
+from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms, local, ms_of
 from pitbird.intake.faults import Fault, listed, shown
 from pitbird.intake.words import Path, path_text
 from pitbird.intake.words import near as like
@@ -35,6 +35,9 @@ BRINGS: Final = {
     "regulator": "regulator", "cylinder": "cylinder", "rules-adopted": "rules", "device": "device",
 }  # fmt: skip
 
+#: On whose authority a detector may be issued untested.
+AUTHORITY: Final = frozenset({"keeper", "competent"})
+
 _Found = tuple[Path, object, str]
 
 
@@ -51,20 +54,26 @@ def check_against(
     ``known`` tells whether the book has a subject, ``describe`` what it says about it, ``near`` which
     subjects have a name like it. Refused: a time more than two minutes after ``now``; a thing that the book
     does not know, other than the one the entry brings in; a channel that the detector lacks; a reading more
-    than twice the channel's range, which is in another unit; gas that was on for over an hour, or more than a
-    day away from the test. The first entry of a book has nothing to refer to; it is held to the clock only.
+    than twice the channel's range, which is in another unit; gas that was on for over an hour, or more than
+    a day away from the test; an issue without a test on the authority of somebody who has none, or who had
+    left. The first entry of a book has nothing to refer to; it is held to the clock only.
     """
     plain = body.as_body()
     found = [
         *_names(plain, body.kind, known, near),
         *_clocks(plain, now),
         *_channels(plain, describe),
+        *_authority(plain, describe),
     ]
     if isinstance(plain.get("replacement"), dict):
         inner = plain["replacement"]
         found += [
             (("replacement", *path), value, problem)
-            for path, value, problem in (*_clocks(inner, now), *_channels(inner, describe))
+            for path, value, problem in (
+                *_clocks(inner, now),
+                *_channels(inner, describe),
+                *_authority(inner, describe),
+            )
         ]
     return tuple(Fault(_where(body, path), shown(value), problem) for path, value, problem in found)
 
@@ -169,6 +178,21 @@ def _out_of_range(channel: ChannelFact) -> str:
         f"far above the range of {channel.name}, which ends at {channel.range_high} {channel.unit}; "
         "is it in another unit?"
     )
+
+
+def _authority(plain: Mapping[str, Any], describe: Callable[[str], State | None]) -> Iterator[_Found]:
+    """Whether somebody is named on whose authority a detector may go out untested, and who was still here."""
+    if plain.get("kind") != "issued-untested":
+        return
+    person = describe(plain["authority"])
+    if not isinstance(person, PersonState):
+        return  # the check of names says so
+    if not AUTHORITY & set(person.roles):
+        problem = "has no such authority; only a keeper or a competent person has"
+        yield ("authority",), plain["authority"], problem
+    day = local(ms_of(plain["at"]), plain["zone"]).date().isoformat()
+    if person.left is not None and person.left < day:
+        yield ("authority",), plain["authority"], f"left on {person.left}"
 
 
 def _named_channels(plain: Mapping[str, Any]) -> Iterator[tuple[Path, str, dict[str, str]]]:

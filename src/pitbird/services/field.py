@@ -20,7 +20,6 @@ import msgspec
 from pitbird.fleet.folding.item import item_of
 from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.kinds.base import Body
-from pitbird.fleet.kinds.life import IssuedUntested
 from pitbird.fleet.state import PersonState
 from pitbird.fleet.times import Ms, local, ms_of, text_of
 from pitbird.intake.checks import check_against
@@ -33,7 +32,6 @@ from pitbird.record.seal import opens
 from pitbird.record.signature import read_signature, verify_signature
 from pitbird.services import clock, phones
 from pitbird.services.appending import IdTaken, append
-from pitbird.services.handing import AUTHORITY
 from pitbird.services.knowing import Now
 from pitbird.services.phones import Phone
 from pitbird.services.referring import check_references
@@ -209,9 +207,9 @@ def read(
         _device(reading, typed, person)
         _who(reading, typed)
         _texts(reading, typed, item.get("texts"))
-        reading_faults = _checked(typed, now)
-        if reading_faults:
-            reading.against("refused", *reading_faults)
+        for fault in _checked(typed, now):
+            of_authority = fault.where == f"{typed.kind}.authority"
+            reading.against("no-right" if of_authority else "refused", fault)
     return reading
 
 
@@ -297,21 +295,6 @@ def _who(reading: Reading, typed: Body) -> None:
         reading.against(
             "no-right", Fault(where, typed.by, f"only a {' or '.join(sorted(wanted))} writes this")
         )
-    if isinstance(typed, IssuedUntested):
-        _authority(reading, typed, day)
-
-
-def _authority(reading: Reading, typed: IssuedUntested, day: str) -> None:
-    """Whether somebody is named on whose authority a detector may go out untested, and who is still here."""
-    state = Now().state(typed.authority)
-    if not isinstance(state, PersonState):
-        return  # the check of names says so
-    where = f"{typed.kind}.authority"
-    if not AUTHORITY & set(state.roles):
-        problem = "has no such authority; only a keeper or a competent person has"
-        reading.against("no-right", Fault(where, typed.authority, problem))
-    if state.left is not None and state.left < day:
-        reading.against("left", Fault(where, typed.authority, f"left on {state.left}"))
 
 
 def _texts(reading: Reading, typed: Body, texts: Any) -> None:

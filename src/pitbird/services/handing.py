@@ -23,8 +23,6 @@ OF_PERSON: Final = "wearer-trained"
 OF_HOLDER: Final = "tested-since-hand-over"
 #: Somebody who holds nothing, in whose name it is asked what holds for another than the holder.
 SOMEBODY: Final = "person:_"
-#: On whose authority a detector may be issued untested.
-AUTHORITY: Final = frozenset({"keeper", "competent"})
 
 _AGAINST: Final = {Outcome.NOT_MET: Verdict.NOT_YET, Outcome.UNKNOWN: Verdict.CANNOT_TELL}
 
@@ -90,6 +88,6 @@ def answer_for(detector: str, wearer: str, now: Ms) -> GateRow:
 
 
 __all__ = [
-    "AUTHORITY", "OF_HOLDER", "OF_PERSON", "SOMEBODY", "Part", "answer_for", "for_others", "of_people",
+    "OF_HOLDER", "OF_PERSON", "SOMEBODY", "Part", "answer_for", "for_others", "of_people",
     "warnings_of",
 ]  # fmt: skip

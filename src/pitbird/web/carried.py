@@ -13,6 +13,7 @@ from django.utils.translation import gettext
 
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import Ms, local, text_of
+from pitbird.intake.checks import AUTHORITY
 from pitbird.rules.decision import Finding
 from pitbird.rules.words import remedy, sentence
 from pitbird.services import carrying, gate, handing, people, pins
@@ -263,7 +264,7 @@ def _person(state: PersonState, names: dict[str, str], set_at: dict[str, Ms]) ->
         "name": names.get(state.subject),
         "tester": "tester" in roles,
         "wearer": "wearer" in roles,
-        "authority": bool(handing.AUTHORITY & roles),
+        "authority": bool(AUTHORITY & roles),
         "may_write": [kind for kind, wanted in FIELD_KINDS.items() if wanted is None or wanted & roles],
         "pin": text_of(since) if since is not None else None,
     }
