@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 import math
+from random import Random
 from typing import Any
 
 import pytest
 
 from pitbird.fleet.look_back import Part
+from pitbird.fleet.times import Ms, text_of
+from pitbird.services import appending, look_back, refolding
 from pitbird.services.gate import UnknownSubject, gate
-from pitbird.services.look_back import Looker, NothingFailed, after_failure
+from pitbird.services.look_back import AfterFailure, Looker, NothingFailed, after_failure, looked_from
 from pitbird.services.look_back_decisions import decisions
 from pitbird.services.look_back_list import awaiting, draft
 from pitbird.services.look_back_trials import after_gas, after_tester, lot_of
@@ -387,30 +390,92 @@ def test_gas_in_doubt_awaits_a_decision_where_tests_were_made_on_it(two_gases: A
     assert awaiting() == ()
 
 
-@pytest.mark.parametrize("since", ["04:00", "06:30", "08:30", "12:00", "14:30", "20:00"])
-def test_what_is_read_from_a_time_on_tells_the_same_where_it_reaches_far_enough(
-    failed: tuple[Actor, str], since: str
+def told(looked: AfterFailure | None) -> object:
+    """All that a look-back says, but for the entries it was read from."""
+    return looked and (looked.failed, looked.groups, looked.uses, looked.begins_anew, looked.newer(3))
+
+
+def assert_it_tells_the_same_from_points() -> None:
+    """Every failure looked back on from a fold point, as far as needed, and from all that there is."""
+    whole = Looker(D)
+    for failed in whole.failures:
+        row = book.by_id(failed.entry)
+        assert row is not None
+        assert told(looked_from(row, D, 0.1)) == told(whole.at(failed.entry, 0.1))
+
+
+@pytest.mark.parametrize("every", [1, 2, 3, 5])
+def test_what_is_read_from_a_point_on_tells_the_same(
+    fleet: Actor, every: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keeper, entry = failed
-    put(keeper, out(at("08:00", NEXT)), gas_test(at("10:00", NEXT)))
-    whole, part = Looker(D), Looker(D, since=ms(since))
-    one, other = whole.at(entry, 0.1), part.at(entry, 0.1)
-    assert one is not None
-    assert other is not None
-    assert whole.reaches(one)
-    assert part.reaches(other) == (ms(since) < ms("07:00"))
-    if part.reaches(other):
-        assert (other.groups, other.uses, other.newer(3)) == (one.groups, one.uses, one.newer(3))
+    monkeypatch.setattr(appending, "POINT_EVERY", every)
+    monkeypatch.setattr(refolding, "POINT_EVERY", every)
+    put(fleet, out(at("06:00"), permit="PTW-9"), gas_test(at("07:00")), gas_test(at("09:00"), missed="CO"),
+        back(at("10:00")), gas_test(at("10:30")), out(at("11:00")))  # fmt: skip
+    assert_it_tells_the_same_from_points()
+    put(fleet, gas_test(at("07:00", NEXT), missed="H2S"))
+    assert_it_tells_the_same_from_points()
+    assert after_failure(D).uses[0].permit == "PTW-1184"
 
 
-def test_a_use_that_lasted_when_reading_began_is_listed_with_its_place(fleet: Actor) -> None:
-    *_, entry = put(fleet, out(at("06:00"), permit="PTW-9"), gas_test(at("07:00")),
-                    gas_test(at("09:00"), missed="CO"))  # fmt: skip
-    one, other = Looker(D).at(entry), Looker(D, since=ms("06:30")).at(entry)
-    assert one is not None
-    assert other is not None
-    assert one.uses[0].permit == "PTW-9"
-    assert other.groups == one.groups
+def test_reading_that_does_not_reach_says_so(fleet: Actor, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(appending, "POINT_EVERY", 1)
+    put(fleet, gas_test(at("07:00")), out(at("08:00")), back(at("09:00")))
+    (entry,) = put(fleet, gas_test(at("10:00"), missed="H2S"))
+    put(fleet, gas_test(at("12:00")))
+    short = Looker(D, since=ms("09:30"), until=ms("11:00"))
+    assert short.reaches(short.at(entry)) == (False, False)
+    far = Looker(D, since=ms("06:30"), until=ms("12:00"))
+    assert far.reaches(far.at(entry)) == (True, True)
+
+
+def test_a_test_dated_ahead_of_its_recording_is_read_where_it_counts(
+    fleet: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fail and a hand-out dated a month ahead count from when they were recorded, between two passes."""
+    monkeypatch.setattr(appending, "POINT_EVERY", 1)
+    put(fleet, gas_test(at("07:00")), gas_test(at("08:00"), missed="H2S"), out(at("08:30")))
+    ahead = gas_test("2026-04-09T09:00:00.000Z", missed="H2S")
+    appending.append(ahead, recorded_at=ms("09:00"))
+    appending.append(out("2026-04-09T09:00:00.000Z", permit="PTW-7"), recorded_at=ms("09:10"))
+    put(fleet, back(at("10:00")), body("calibration", at("11:00"), by="person:K-1"))
+    put(fleet, out(at("08:00", NEXT)), back(at("09:00", NEXT)))
+    put(fleet, out("2026-03-20T08:00:00.000Z"), back("2026-03-20T09:00:00.000Z"))
+    assert [len(Looker(D).at(each.entry).uses) for each in Looker(D).failures] == [2, 2]  # type: ignore[union-attr]
+    assert_it_tells_the_same_from_points()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_random_histories_are_told_the_same_from_points(
+    fleet: Actor, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Uses, passes, fails, events, quarantines, what reaches the book late and corrections, at random."""
+    random = Random(seed)
+    monkeypatch.setattr(appending, "POINT_EVERY", 4)
+    monkeypatch.setattr(refolding, "POINT_EVERY", 4)
+    monkeypatch.setattr(look_back, "READ_ON", random.choice([30, 200, 2000]) * 60_000)
+    start, step = ms("06:00"), 17 * 60_000
+    ids: list[str] = []
+    for n in range(60):
+        when = Ms(start + n * step)
+        happened = text_of(Ms(when - random.choice([0, 0, 0, 3, 9]) * step))
+        made: dict[str, Any] = random.choice([
+            gas_test(happened), gas_test(happened, missed=random.choice(["CO", "H2S"])), out(happened),
+            back(happened), body("happened", happened, what="drop", by="person:K-1"),
+        ])  # fmt: skip
+        if ids and random.random() < 0.1:
+            made = {"kind": "correction", "corrects": random.choice(ids), "how": "void", "reason": "slip"}
+        elif random.random() < 0.05:
+            made = {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "leak",
+                    "since": text_of(Ms(when - 5 * step))}  # fmt: skip
+        written = write(made, fleet, now=when)
+        if made["kind"] in {"bump-test", "handed-out", "handed-back"}:
+            ids.append(written.entry_id)
+    assert Looker(D).failures
+    assert_it_tells_the_same_from_points()
+    looks = [looked for each in Looker(D).failures if (looked := Looker(D).at(each.entry)) is not None]
+    listed = {each.entry.entry_id for each in awaiting() if each.sort == "failure"}
+    assert listed == {looked.failed.entry for looked in looks if looked.begins_anew}
 
 
 def test_the_list_is_told_in_pieces(failed: tuple[Actor, str]) -> None:

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
+
+import msgspec
 
 from pitbird.fleet import bump
-from pitbird.fleet.folding import Item, items, trace
+from pitbird.fleet.folding import Item, advance, empty, items
 from pitbird.fleet.folding.lives import found_within
 from pitbird.fleet.state import DetectorState, TestFact
 from pitbird.fleet.times import Ms
@@ -27,8 +29,7 @@ BEARING: Final = frozenset(
 Trial = Literal["test", "calibration"]
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Part:
+class Part(NamedTuple):
     """A channel or a signal by its name, or the detector as a whole (no name)."""
 
     sort: Literal["channel", "signal", "whole"]
@@ -76,9 +77,8 @@ class Happening:
         return part.sort != "channel" or not self.channels or part.name in self.channels
 
 
-@dataclass(frozen=True, slots=True)
-class Showing:
-    """A part shown to be good or not, by gas; ``order`` places it among the detector's showings."""
+class Showing(msgspec.Struct, frozen=True):
+    """A part shown to be good or not, by gas. A msgspec struct: a long history makes very many."""
 
     part: Part
     good: bool
@@ -88,7 +88,6 @@ class Showing:
     trial: Trial
     by: str
     cylinders: tuple[str, ...]
-    order: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,20 +159,30 @@ def history(
     *,
     start: DetectorState | None = None,
     running: Use | None = None,
+    until: Ms | None = None,
 ) -> History:
     """A detector's uses, showings and happenings from its entries (``(index, body, recorded_at)``).
 
     ``start`` is the state up to which nothing is told, ``running`` the use that lasted then; the entries
-    are those that a fold from there wants.
+    are those that a fold from there wants. What happened after ``until`` is left out: a use may then seem
+    to last that has ended.
     """
-    listed = list(entries)
     gathered = _Gathered(detector, uses=[running] if running else [])
-    told = [item for item in items(detector, listed) if start is None or item.order_at > start.last_at]
-    for item, state in zip(told, trace(detector, listed, start=start), strict=True):
+    told = [
+        item
+        for item in items(detector, entries)
+        if (start is None or item.order_at > start.last_at) and (until is None or item.order_at <= until)
+    ]
+    for item, state in zip(told, advance(start or empty(detector), told) or (), strict=True):
         if isinstance(state, DetectorState) and item.kind in _TAKES:
             _TAKES[item.kind](gathered, item, state)
-    showings = tuple(replace(each, order=place) for place, each in enumerate(gathered.showings))
-    return History(detector, tuple(gathered.uses), tuple(gathered.happenings), showings, gathered.states)
+    return History(
+        detector,
+        tuple(gathered.uses),
+        tuple(gathered.happenings),
+        tuple(gathered.showings),
+        gathered.states,
+    )
 
 
 def failings(
@@ -206,10 +215,11 @@ def resting(
     found = []
     for part in dict.fromkeys(each.part for each in seen.showings):
         found += list(_rests(part, seen.of(part), suspect, accept))
+    places = {id(each): place for place, each in enumerate(seen.showings)}
     merged: list[Resting] = []
     for each in sorted(found, key=lambda rest: (rest.since, rest.parts)):
         if merged and (merged[-1].until is None or each.since <= merged[-1].until):
-            merged[-1] = _joined(merged[-1], each)
+            merged[-1] = _joined(merged[-1], each, places)
         else:
             merged.append(each)
     return tuple(merged)
@@ -319,10 +329,10 @@ def _calibrated(gathered: _Gathered, item: Item, state: DetectorState) -> None:
         part = Part("channel", channel["channel"])
         found = found_within(channel, body.get("tolerance_pct"))
         if found is False or (found and item.counts):
-            gathered.showings.append(replace(made, part=part, good=found))
+            gathered.showings.append(msgspec.structs.replace(made, part=part, good=found))
         left_within = channel.get("adjusted", "yes") == "yes" and channel["result"] == "within"
         if not found and left_within and item.counts:
-            gathered.showings.append(replace(made, part=part, good=True))
+            gathered.showings.append(msgspec.structs.replace(made, part=part, good=True))
 
 
 _TAKES: Final[dict[str, Callable[[_Gathered, Item, DetectorState], None]]] = {
@@ -343,10 +353,11 @@ _TAKES: Final[dict[str, Callable[[_Gathered, Item, DetectorState], None]]] = {
 
 def _failing(seen: History, failed: Showing, accept: Callable[[Showing], bool]) -> Failing:
     showings = seen.of(failed.part)
+    place = next(place for place, each in enumerate(showings) if each is failed)
     last_good: Showing | None = None
     passed_over: list[Showing] = []
     first = failed
-    for each in reversed([each for each in showings if each.order < failed.order]):
+    for each in reversed(showings[:place]):
         if not each.good:
             first = each
         elif accept(each):
@@ -354,8 +365,7 @@ def _failing(seen: History, failed: Showing, accept: Callable[[Showing], bool]) 
             break
         else:
             passed_over.append(each)
-    later = (each for each in showings if each.order > failed.order and each.good)
-    again = next((each for each in later if accept(each)), None)
+    again = next((each for each in showings[place + 1 :] if each.good and accept(each)), None)
     return Failing(failed.part, failed, last_good, tuple(reversed(passed_over)), first, again)
 
 
@@ -384,12 +394,12 @@ def _rests(
             yield Resting((part,), rest[0].at, None, tuple(rest))
 
 
-def _joined(one: Resting, other: Resting) -> Resting:
+def _joined(one: Resting, other: Resting, places: Mapping[int, int]) -> Resting:
     until = None if one.until is None or other.until is None else Ms(max(one.until, other.until))
     trials = {(each.entry, each.part): each for each in (*one.trials, *other.trials)}
     return Resting(
         parts=tuple(sorted({*one.parts, *other.parts})),
         since=one.since,
         until=until,
-        trials=tuple(sorted(trials.values(), key=lambda each: each.order)),
+        trials=tuple(sorted(trials.values(), key=lambda each: places[id(each)])),
     )

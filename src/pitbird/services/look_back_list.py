@@ -9,9 +9,9 @@ from typing import Any, Final, Literal
 from django.db.models import Q
 
 from pitbird.fleet.state import CylinderState, DetectorState, Span
-from pitbird.fleet.times import DAY, Ms, ms_of, text_of
+from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.services.knowing import Now
-from pitbird.services.look_back import AfterFailure, Looker
+from pitbird.services.look_back import AfterFailure, Ground, looked_from
 from pitbird.services.look_back_decisions import Decision, decisions
 from pitbird.services.look_back_trials import AfterTrials
 from pitbird.services.quick import QUICK
@@ -20,8 +20,6 @@ from pitbird.store.models import Entry, Mention
 
 #: Quarantines that put every earlier test on the cylinder in question, not only those made since.
 CONTENTS: Final = frozenset({"suspect-contents", "no-certificate", "recalled"})
-#: So far before a failure entries are read first; few look-backs reach further.
-READ_BACK: Final = 60 * DAY
 _OUT: Final = frozenset({"test-failed", "calibration-failed"})
 _AT_ONCE: Final = 500
 
@@ -72,12 +70,12 @@ def awaiting(
 
 
 class _Failures:
-    """Whether failures await a decision; the entries of each detector are read once."""
+    """Whether failures await a decision."""
 
     def __init__(self, made: tuple[Decision, ...], site: str | None) -> None:
         self._decided = {each.body["failed"]: each for each in reversed(made) if "failed" in each.body}
+        self._ground = Ground(made)
         self._detectors = {state.subject for state in Now().all_of(DetectorState, site)}
-        self._lookers: dict[str, Looker] = {}
 
     def __call__(self, row: book.Row, detector: str) -> Awaiting | None:
         """The failure, if it awaits a decision."""
@@ -86,23 +84,13 @@ class _Failures:
             return None
         if decision is not None and not _written_since(row, detector, decision.book_size):
             return None
-        look = self._look(row, detector)
+        look = looked_from(row, detector, ground=self._ground)
         if look is None or not look.begins_anew:
             return None
         newer = look.newer(decision.book_size) if decision else ()
         if decision is not None and not newer:
             return None
         return Awaiting("failure", detector, row, look.failed.trial, decision, newer, look)
-
-    def _look(self, row: book.Row, detector: str) -> AfterFailure | None:
-        """The look-back from a failure: from the time just before it, where that reaches far enough."""
-        looker = self._lookers.get(detector) or Looker(detector, since=Ms(row.at - READ_BACK))
-        look = looker.at(row.entry_id)
-        if not looker.reaches(look):
-            looker = Looker(detector)
-            look = looker.at(row.entry_id)
-        self._lookers[detector] = looker
-        return look
 
 
 def _failed_entries() -> Iterator[tuple[book.Row, str]]:

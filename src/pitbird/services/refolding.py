@@ -8,6 +8,7 @@ from typing import Any, Final
 import msgspec
 
 from pitbird.fleet.folding import empty, fold, item_of, trace
+from pitbird.fleet.folding.item import CLOCK_TOLERANCE
 from pitbird.fleet.state import State
 from pitbird.fleet.times import Ms
 from pitbird.services.decoding import decode_state, encode_state
@@ -65,9 +66,21 @@ def refold_keeping_points(subject: str) -> State:
     return _counted(state)
 
 
+def entries_between(subject: str, after: Ms, until: Ms) -> Entries:
+    """The entries that a fold wants which goes on from a state as of ``after`` up to ``until``: what happened
+    between, or was recorded by then though dated later, with every correction and what each corrects."""
+    return _entries(_with_corrected(book.about_between(subject, after, until, CLOCK_TOLERANCE)))
+
+
 def entries_since(subject: str, at: Ms) -> Entries:
     """The entries that a fold wants which goes on from the state as of an instant (``refold(until=at)``)."""
     return _since(subject, at)
+
+
+def point_by(subject: str, at: Ms) -> State | None:
+    """The state at the newest fold point of a subject at or before an instant; None where there is none."""
+    kept = points.newest(subject, at)
+    return decode_state(subject, kept) if kept is not None else None
 
 
 def _since(subject: str, at: Ms) -> Entries:

@@ -221,6 +221,38 @@ def about_since(subject: str, at: int) -> list[Row]:
     return list(found.values())
 
 
+def about_between(subject: str, after: int, until: int, ahead: int) -> list[Row]:
+    """The entries about a subject that happened after one instant and by another, every correction about it,
+    and those recorded by then that are dated later by more than ``ahead`` ms; in no order."""
+    found = {row.index: row for row in _about_where('m."at" > %s AND m."at" <= %s', subject, after, until)}
+    found.update((row.index, row) for row in corrections_about(subject))
+    for row in dated_ahead(ahead, recorded_by=until, at_after=until):
+        if row.index not in found and _is_about(row, subject):
+            found[row.index] = row
+    return list(found.values())
+
+
+def dated_ahead(ahead: int, *, recorded_by: int, at_after: int) -> list[Row]:
+    """Entries recorded by an instant and dated after another, that are dated more than ``ahead`` ms after
+    they were recorded. Those more than two minutes ahead are found by an index, and are few."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT {COLUMNS} FROM store_entry "  # noqa: S608
+            f'WHERE "at" > ("recorded_at" + {int(ahead)}) AND "at" > %s AND "recorded_at" <= %s',
+            [at_after, recorded_by],
+        )
+        return [row_of(found) for found in cursor.fetchall()]
+
+
+def _is_about(row: Row, subject: str) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            'SELECT 1 FROM store_mention WHERE "subject" = %s AND "at" = %s AND "index" = %s',
+            [subject, row.at, row.index],
+        )
+        return cursor.fetchone() is not None
+
+
 def corrections_about(subject: str) -> list[Row]:
     """Every correction about a subject, in no order."""
     return _about_where('m."correction"', subject)
@@ -247,6 +279,18 @@ def of_kind(kind: str, *, since: int | None = None, until: int | None = None) ->
         cursor.execute(
             f'SELECT {COLUMNS} FROM store_entry WHERE {" AND ".join(where)} ORDER BY "index"',  # noqa: S608
             values,
+        )
+        return [row_of(found) for found in cursor.fetchall()]
+
+
+def tests_by(person: str, since: int, until: int) -> list[Row]:
+    """The bump tests of which what was first written says that somebody made them, with their own time in
+    ``[since, until)``, in that order; found by an index."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'SELECT {COLUMNS} FROM store_entry WHERE "kind" = \'bump-test\' AND "by" = %s '  # noqa: S608
+            'AND "at" >= %s AND "at" < %s ORDER BY "at", "index"',
+            [person, since, until],
         )
         return [row_of(found) for found in cursor.fetchall()]
 

@@ -20,7 +20,16 @@ class Entry(models.Model):
     leaf_hash = models.BinaryField(max_length=32)
 
     class Meta:
-        indexes = (models.Index(fields=["kind", "at"], name="entry_kind_at"),)
+        indexes = (
+            models.Index(fields=["kind", "at"], name="entry_kind_at"),
+            models.Index(fields=["by", "at"], condition=models.Q(kind="bump-test"), name="entry_tester_at"),
+            # Dated more than two minutes after it was recorded: hardly any.
+            models.Index(
+                fields=["at"],
+                condition=models.Q(at__gt=models.F("recorded_at") + 120_000),
+                name="entry_dated_ahead",
+            ),
+        )
 
     def __str__(self) -> str:
         return f"{self.index} {self.kind} {self.entry_id}"
