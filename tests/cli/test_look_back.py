@@ -120,3 +120,33 @@ def test_the_rate_may_be_that_of_the_books_own_record(failed: Pitbird) -> None:
         2,
         True,
     )
+
+
+def test_somebody_untrained_is_listed_and_looked_back_from(begun: Pitbird) -> None:
+    now = clock.now()
+    person = {"kind": "person", "person": "person:P-09", "name": "Teo Branco", "home": "site:north-works"}
+    assert begun("write -", json.dumps(person)).status == 0
+    passes = begun(f"{PASSES} --gas-on {text_of(Ms(now - 45 * MINUTE))}".replace("--by P-07", "--by P-09"))
+    assert passes.status == 0, passes.err
+    listed = begun("look-back")
+    assert "tested without valid training, 1 time: never-trained" in listed.out
+    (line,) = json.loads(begun("look-back --json").out)["awaiting"]
+    assert (line["sort"], line["subject"], line["untrained"]) == ("tester", "person:P-09", [line["entry"]])
+    told = begun("look-back P-09 --untrained")
+    assert "tests by P-09 without valid training?" in told.out
+    assert "No training of P-09 is on record for: bump test." in told.out
+    (test,) = json.loads(begun("look-back P-09 --untrained --json").out)["untrained"]
+    assert (test["entry"], test["because"], test["rule"]) == (
+        line["entry"],
+        "never-trained",
+        "tester-trained",
+    )
+    assert begun("look-back D-017 --untrained").faults[0].startswith("untrained: stands with a person only")
+
+
+def test_a_lot_is_told_as_a_graph(failed: Pitbird) -> None:
+    told = json.loads(failed("look-back C-112 --lot --json").out)
+    (each,) = told["cylinders"]
+    assert (each["cylinder"], each["detectors"]) == ("cylinder:C-112", ["detector:D-017"])
+    assert each["trials"] == told["rested"][0]["trials"]
+    assert each["uses"] == [use["entry"] for use in told["rested"][0]["uses"]]

@@ -13,8 +13,9 @@ from pitbird.fleet.look_back import Part
 from pitbird.fleet.times import Ms, text_of
 from pitbird.services import appending, look_back, refolding
 from pitbird.services.gate import UnknownSubject, gate
-from pitbird.services.look_back import AfterFailure, Looker, NothingFailed, after_failure, looked_from
+from pitbird.services.look_back import Looker, NothingFailed, after_failure, looked_from
 from pitbird.services.look_back_decisions import decisions
+from pitbird.services.look_back_doubt import AfterFailure
 from pitbird.services.look_back_list import awaiting, draft
 from pitbird.services.look_back_trials import after_gas, after_tester, lot_of
 from pitbird.services.writing import Actor, EntryRefused, write

@@ -219,3 +219,48 @@ def test_an_id_that_stands_for_something_else_is_told(keeper: Client, used: int)
 )  # fmt: skip
 def test_a_chance_is_never_rounded_to_none_nor_to_certainty(chance: float | None, words: str) -> None:
     assert chance_words(chance).replace("\u00a0", " ") == words
+
+
+@pytest.fixture
+def untrained(cast: Cast) -> int:
+    """A pass by somebody of whom no training is known, and a use after it; the place of the pass."""
+    cast.write({"kind": "person", "person": "person:P-19", "name": "Teo Branco"}, minutes_ago=100)
+    test = cast.write({**passed("D-017", ago(60)), "by": "person:P-19"}, minutes_ago=59)
+    cast.write(out("D-017", 50, permit="PTW-7"), minutes_ago=50)
+    row = book.by_id(test)
+    assert row is not None
+    return row.index
+
+
+def test_somebody_untrained_is_listed_with_the_reason_and_decided_about(
+    keeper: Client, untrained: int
+) -> None:
+    listed = keeper.get("/look-back")
+    text = plain(listed)
+    assert "P-19 Teo Branco" in text
+    assert "1 test without valid training: No training of Teo Branco is on record for: bump test." in text
+    assert "/look-back/person/P-19?untrained=1" in listed.content.decode()
+    page = keeper.get("/look-back/person/P-19?untrained=1")
+    told = plain(page)
+    for words in (
+        "without valid training?",
+        "One passed test:",
+        f"entry {untrained}",
+        "PTW-7",
+        "North works",
+    ):
+        assert words in told
+    assert keeper.post("/look-back/person/P-19?untrained=1", decision(page)).status_code == 302
+    assert "P-19 Teo Branco" not in plain(keeper.get("/look-back"))
+    assert decisions("person:P-19")[0].body["assessed_by"] == KEEPER
+
+
+def test_who_tested_untrained_is_told_to_those_who_decide_only(cast: Cast, untrained: int) -> None:
+    text = plain(sign_in(TESTER, "rui").get("/look-back"))
+    assert "P-19" not in text
+    assert "Testers are listed for the keeper and competent persons." in text
+
+
+def test_a_person_without_a_refused_test_is_told_so(keeper: Client, used: int) -> None:
+    text = plain(keeper.get("/look-back/person/P-07?untrained=1"))
+    assert "No passed test is refused for this tester, as far as the book knows." in text

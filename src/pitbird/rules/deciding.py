@@ -406,3 +406,31 @@ def _judge(moment: Moment, test: TestFact) -> Judged:
             elif found.outcome is UNKNOWN and standing == "counts":
                 standing = "unknown"
     return Judged(test, standing, (*plan.unusable, *findings))
+
+
+# --- The tester alone
+
+
+def tester_topics(surroundings: Surroundings) -> frozenset[str]:
+    """The trainings without which a site's rules, at any time, refuse a test."""
+    rules = (rules for _, rules in surroundings.rules_over_time)
+    return frozenset(bound.values["topic"] for each in rules for bound, _ in _of_tester(each))
+
+
+def against_tester(test: TestFact, surroundings: Surroundings) -> Finding | None:
+    """What a stopping rule about the tester, in force at the time of a test, finds against it: not trained,
+    or not known to be. None where no such rule does."""
+    rules = surroundings.rules_at(test.at)
+    if rules is None:
+        return None
+    attempt = Attempt(test, Moment(DetectorState(""), surroundings, test.at, None))
+    found = (judge(attempt, bound) for bound, judge in _of_tester(rules))
+    return next((each for each in found if each.outcome is not MET), None)
+
+
+def _of_tester(rules: RuleSet) -> list[tuple[Bound, Any]]:
+    return [
+        (bound, judge)
+        for bound, judge in _plan(rules).test
+        if bound.rule.predicate == "tester-trained" and bound.strength == "stops"
+    ]

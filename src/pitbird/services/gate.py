@@ -133,9 +133,13 @@ class Around:
 
     def of(self, state: DetectorState) -> Surroundings:
         """The surroundings of a detector: those of its site."""
-        if state.site not in self._sites:
-            self._sites[state.site] = self._surroundings(state.site)
-        return self._sites[state.site]
+        return self.at(state.site)
+
+    def at(self, site: str | None) -> Surroundings:
+        """What stands around the detectors of a site."""
+        if site not in self._sites:
+            self._sites[site] = self._surroundings(site)
+        return self._sites[site]
 
     def _surroundings(self, site: str | None) -> Surroundings:
         place = self._known.state(site) if site is not None else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any, Final, Literal
 
 from django.db.models import Q
@@ -11,8 +12,10 @@ from django.db.models import Q
 from pitbird.fleet.state import CylinderState, DetectorState, Span
 from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.services.knowing import Now
-from pitbird.services.look_back import AfterFailure, Ground, looked_from
+from pitbird.services.look_back import Ground, looked_from
 from pitbird.services.look_back_decisions import Decision, decisions
+from pitbird.services.look_back_doubt import AfterFailure
+from pitbird.services.look_back_testers import UntrainedTest, awaiting_of, untrained_tests
 from pitbird.services.look_back_trials import AfterTrials
 from pitbird.services.quick import QUICK
 from pitbird.store import book
@@ -26,26 +29,29 @@ _AT_ONCE: Final = 500
 
 @dataclass(frozen=True)
 class Awaiting:
-    """A failure, or a cylinder in doubt, about which nobody has decided, or not since more was written.
+    """A failure, a cylinder in doubt or somebody who tested untrained, about which nobody has decided, or not
+    since more was written.
 
-    ``entry`` is the failed test or calibration, or the quarantine; ``newer`` holds the places of entries that
-    were not on the list when ``decision`` was made. ``look`` is the look-back, of a failure.
+    ``entry`` is the failed test or calibration, the quarantine, or the newest test of somebody untrained;
+    ``newer`` holds the places of entries that were not on the list when ``decision`` was made. ``look`` is
+    the look-back, of a failure; ``tests`` are those in question of somebody untrained.
     """
 
-    sort: Literal["failure", "gas"]
+    sort: Literal["failure", "gas", "tester"]
     subject: str
     entry: book.Row
     because: str
     decision: Decision | None
     newer: tuple[int, ...]
     look: AfterFailure | None = None
+    tests: tuple[UntrainedTest, ...] = ()
 
 
 def awaiting(
-    site: str | None = None, *, limit: int | None = None, before: int | None = None
+    site: str | None = None, *, limit: int | None = None, before: int | None = None, people: bool = True
 ) -> tuple[Awaiting, ...]:
     """What awaits a decision (at a site), the newest first: all of it, or up to ``limit``; ``before`` leaves
-    out what happened at the time of the entry at that place or later.
+    out what happened at the time of the entry at that place or later, ``people=False`` untrained testers.
 
     A fail that only repeats an earlier one, with no use begun in between, is not listed on its own.
     """
@@ -54,6 +60,7 @@ def awaiting(
     listed: list[tuple[book.Row, str | Awaiting]] = [
         *((row, detector) for row, detector in _failed_entries()),
         *((each.entry, each) for each in _gas(made, site)),
+        *((each.entry, each) for each in (_testers(made, site) if people else ())),
     ]
     listed.sort(key=lambda pair: (-pair[0].at, -pair[0].index))
     found: list[Awaiting] = []
@@ -153,6 +160,16 @@ def _newer_on(cylinder: str, decision: Decision) -> tuple[int, ...]:
         subject=cylinder, index__gte=decision.book_size, at__gte=since, at__lt=until
     ).exclude(index=decision.row.index)
     return tuple(sorted(found.values_list("index", flat=True)))
+
+
+def _testers(made: tuple[Decision, ...], site: str | None) -> Iterator[Awaiting]:
+    for person, listed in groupby(untrained_tests(), lambda each: each.person):
+        tests, decision, newer = awaiting_of(
+            (each for each in listed if site is None or site in each.sites), made
+        )
+        if tests:
+            last = tests[-1]
+            yield Awaiting("tester", person, last.row, last.finding.code, decision, newer, tests=tuple(tests))
 
 
 LookBack = AfterFailure | AfterTrials

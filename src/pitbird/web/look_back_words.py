@@ -11,11 +11,13 @@ from django.utils.translation import ngettext
 
 from pitbird.fleet.look_back import Happening, Part, Showing, Use
 from pitbird.fleet.times import Ms
+from pitbird.rules.words import sentence
 from pitbird.services import people
-from pitbird.services.look_back import AfterFailure, PartsInDoubt, UseInDoubt
 from pitbird.services.look_back_decisions import Decision
+from pitbird.services.look_back_doubt import AfterFailure, PartsInDoubt, UseInDoubt
 from pitbird.services.look_back_list import LookBack
-from pitbird.services.look_back_trials import Rested
+from pitbird.services.look_back_testers import UntrainedTest
+from pitbird.services.look_back_trials import AfterTrials, Rested, by_cylinder
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
@@ -129,6 +131,32 @@ def told_rested(rested: Rested, names: Names) -> dict[str, Any]:
         ],
         "uses": [told_use(use, names) for use in rested.uses],
     }
+
+
+def told_cylinders(looked: AfterTrials) -> list[dict[str, Any]]:
+    """The graph from gas in doubt: each cylinder with what rested on it."""
+    return [
+        {
+            "code": naming.code(each.cylinder),
+            "address": naming.address(each.cylinder),
+            "trials": len(each.trials),
+            "detectors": [(naming.code(name), naming.address(name)) for name in each.detectors],
+            "uses": len(each.uses),
+        }
+        for each in by_cylinder(looked)
+    ]
+
+
+def told_untrained(tests: Iterable[UntrainedTest], zone: str, names: Names) -> list[dict[str, Any]]:
+    """Why tests do not count for their tester, each reason once with its tests."""
+    told: dict[str, list[UntrainedTest]] = {}
+    for each in tests:
+        words = sentence(each.finding, zone=zone, gettext=_, names={each.person: names(each.person)})
+        told.setdefault(words, []).append(each)
+    return [
+        {"sentence": words, "tests": len(listed), "first": listed[0], "last": listed[-1]}
+        for words, listed in told.items()
+    ]
 
 
 def told_decisions(looked: LookBack, names: Names) -> list[dict[str, Any]]:

@@ -36,17 +36,21 @@ def fold_person(state: PersonState, item: Item) -> PersonState:
             left=body.get("left"),
         )
     if item.kind == "training":
-        fact = TrainingFact(
-            topic=body["topic"],
-            at=item.order_at,
-            until=body.get("valid_until"),
-            entry=item.id,
-            passed=body.get("result", "passed") == "passed",
-        )
-        return replace(state, trainings=(fact, *state.trainings)[:TRAININGS_KEPT])
+        return replace(state, trainings=(training_fact(item), *state.trainings)[:TRAININGS_KEPT])
     if item.kind in _SILENT:
         return state
     return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
+
+
+def training_fact(item: Item) -> TrainingFact:
+    """A training as a fact."""
+    return TrainingFact(
+        topic=item.body["topic"],
+        at=item.order_at,
+        until=item.body.get("valid_until"),
+        entry=item.id,
+        passed=item.body.get("result", "passed") == "passed",
+    )
 
 
 def fold_site(state: SiteState, item: Item) -> SiteState:

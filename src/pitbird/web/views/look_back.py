@@ -11,6 +11,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -19,9 +20,10 @@ from pitbird.services import clock
 from pitbird.services.attempts import day_at
 from pitbird.services.gate import UnknownSubject
 from pitbird.services.knowing import Now
-from pitbird.services.look_back import AfterFailure, NothingFailed
+from pitbird.services.look_back import NothingFailed
 from pitbird.services.look_back import after_failure as look_after_failure
 from pitbird.services.look_back_decisions import decisions
+from pitbird.services.look_back_doubt import AfterFailure
 from pitbird.services.look_back_list import Awaiting, LookBack, awaiting
 from pitbird.services.look_back_rate import evidence_rate
 from pitbird.services.look_back_trials import AfterTrials, after_gas, after_tester, lot_of
@@ -34,9 +36,11 @@ from pitbird.web.forms.look_back import DECIDE, DecideForm
 from pitbird.web.look_back_words import (
     failure_words,
     parts_words,
+    told_cylinders,
     told_decisions,
     told_group,
     told_rested,
+    told_untrained,
     trial_words,
     uses_words,
 )
@@ -73,7 +77,9 @@ def look_backs(request: HttpRequest) -> HttpResponse:
     site = _site(request)
     text = request.GET.get("before", "")
     before = int(text) if text.isascii() and text.isdigit() and len(text) < 18 else None
-    found = awaiting(site, limit=PAGE + 1, before=before)
+    # Who tested untrained is told to those who may decide about it, as on the page of the person's tests.
+    may_decide = may_write("look-back", roles_of(request))
+    found = awaiting(site, limit=PAGE + 1, before=before, people=may_decide)
     names = Names()
     made = decisions()[:DECIDED]
     context = {
@@ -86,6 +92,7 @@ def look_backs(request: HttpRequest) -> HttpResponse:
         "lines": [_line(each, names) for each in found[:PAGE]],
         "earlier": found[PAGE - 1].entry.index if len(found) > PAGE else None,
         "paged": before is not None,
+        "with_people": may_decide,
         "decided": [
             {
                 "index": each.row.index,
@@ -118,12 +125,13 @@ def _line(each: Awaiting, names: Names) -> dict[str, Any]:
     return {
         "sort": each.sort,
         "code": naming.code(each.subject),
+        "name": names(each.subject) if each.sort == "tester" else "",
         "address": naming.address(each.subject),
         "index": each.entry.index,
         "at": Ms(each.entry.at),
         "zone": zone_of(site_of(state)),
         "site": names(site_of(state)),
-        "because": _because(each),
+        "because": _because(each, names),
         "uses": len(look.uses) if look else None,
         "known": sorted({word(event.what) for group in look.groups for event in group.known}) if look else [],
         "decision": each.decision.row.index if each.decision else None,
@@ -131,7 +139,13 @@ def _line(each: Awaiting, names: Names) -> dict[str, Any]:
     }
 
 
-def _because(each: Awaiting) -> str:
+def _because(each: Awaiting, names: Names) -> str:
+    if each.sort == "tester":
+        zone = zone_of(site_of(Now().state(each.subject)))
+        (*_others, last) = told_untrained(each.tests, zone, names)
+        n = len(each.tests)
+        count = ngettext("%d test without valid training", "%d tests without valid training", n) % n
+        return f"{count}: {last['sentence']}"
     if each.look is None:
         return word(each.because)
     parts = dict.fromkeys(part for group in each.look.groups for part in group.parts)
@@ -228,7 +242,7 @@ def gas_in_doubt(request: HttpRequest, code: str) -> HttpResponse:
         "address": naming.address(subject),
         "lot": lot,
         "whole_lot": wanted and lot is not None,
-        "cylinders": [(naming.code(each), naming.address(each)) for each in cylinders],
+        "cylinders": told_cylinders(looked),
         "others_of_lot": len(whole) - 1,
     }
     return _of_trials(request, looked, site, asked, context)
@@ -242,12 +256,21 @@ def tester_in_doubt(request: HttpRequest, code: str) -> HttpResponse:
     require_right(request, "look-back")
     subject = f"person:{code}"
     site = site_of(Now().state(subject))
-    asked = _period(request, zone_of(site) if site else zone_here(request))
+    zone = zone_of(site) if site else zone_here(request)
+    asked = _period(request, zone)
+    untrained = request.GET.get("untrained", "") not in ("", "0")
     try:
-        looked = after_tester(subject, since=asked.since, until=asked.until)
+        looked = after_tester(subject, since=asked.since, until=asked.until, untrained=untrained)
     except UnknownSubject:
         raise Http404(subject) from None
-    context = {"code": code, "name": Names([])(subject), "address": naming.address(subject)}
+    names = Names([])
+    context = {
+        "code": code,
+        "name": names(subject),
+        "address": naming.address(subject),
+        "untrained": untrained,
+        "reasons": told_untrained(looked.untrained or (), zone, names),
+    }
     return _of_trials(request, looked, site, asked, context)
 
 
