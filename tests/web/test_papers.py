@@ -110,6 +110,16 @@ def test_a_training_record_is_written_down_as_seen(tester: Client, monkeypatch: 
     assert list(Seen.objects.values_list("what", "about")) == [("person", "person:P-07")]
 
 
+def test_labels_of_people_are_for_those_who_see_the_people(cast: Cast, keeper: Client) -> None:
+    asked = {"of": "people", "grid": "3x8 of 70x37"}
+    assert '/labels?of=people"' in keeper.get("/people").content.decode()
+    assert keeper.get("/paper/labels.pdf", asked)["Content-Type"] == "application/pdf"
+    stranger = Client()
+    for where in ("/people", "/paper/labels.pdf"):
+        refused = stranger.get(where, asked)
+        assert (refused.status_code, refused["Location"].partition("?")[0]) == (302, "/sign-in")
+
+
 def test_labels_are_asked_for_on_a_page_and_printed(cast: Cast, keeper: Client) -> None:
     page = keeper.get("/labels?of=cylinders").content.decode()
     assert "Which labels do you need?" in page
