@@ -14,6 +14,8 @@ from typing import Any
 import pytest
 
 from pitbird.cli import asking
+from pitbird.fleet.times import MINUTE, Ms, text_of
+from pitbird.services import clock
 from tests.cli.conftest import BEGIN, PASSES, THINGS, Pitbird
 
 
@@ -270,3 +272,24 @@ def test_a_detector_held_for_an_investigation_is_not_tested_unless_it_is_said_wh
     assert people.texts([note])[note] == (
         "In the workshop; although held for an investigation: Asked for by the inspector"
     )
+
+
+def test_a_test_is_entered_from_a_paper_slip_with_the_tester_and_the_time_on_it(begun: Pitbird) -> None:
+    gas_on = text_of(Ms(clock.now() - 90 * MINUTE))
+    entered = begun(f"{PASSES} --slip S-0412 --countersigned K-1 --gas-on {gas_on}")
+    assert entered.status == 0, entered.err
+    body = last_body()
+    assert body["slip"] == {"number": "S-0412", "countersigned_by": "person:K-1"}
+    assert (body["by"], body["applications"][0]["gas_on"]) == ("person:P-07", gas_on)
+
+
+def test_a_slip_without_its_tester_or_its_time_is_refused(
+    begun: Pitbird, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PITBIRD_BY", "P-07")
+    refused = begun(f"{PASSES.replace(' --by P-07', '')} --slip S-0412 --countersigned Nobody")
+    assert refused.status == 2
+    assert [each.partition(":")[0] for each in refused.faults] == ["by", "gas-on", "countersigned"]
+    alone = begun(f"{PASSES} --countersigned K-1")
+    assert alone.faults == ["countersigned: stands with --slip only"]
+    assert last_body()["kind"] != "bump-test"

@@ -72,6 +72,12 @@ def command(
         help="It was tested although it is held for an investigation; why, kept with the remark.",
     ),
     note: str | None = typer.Option(None, help="A remark; it is kept apart from the entry."),
+    slip: str | None = typer.Option(
+        None,
+        metavar="NUMBER",
+        help="The paper slip that it is entered from; --by is then the tester, --gas-on the time on it.",
+    ),
+    countersigned: str | None = typer.Option(None, metavar="PERSON", help="Who else signed the slip."),
     by: str | None = typer.Option(None, help="Who tested; else PITBIRD_BY, else the only keeper."),
     site: str | None = typer.Option(None, help="Where; else PITBIRD_SITE, else the tester's home."),
 ) -> None:
@@ -100,7 +106,8 @@ def command(
         faults.add(
             f"detector: {detector} was never described, so what it must show is not known; describe it first"
         )
-    if isinstance(state, DetectorState):
+    paper = _slip(slip, countersigned, by, gas_on, faults)
+    if isinstance(state, DetectorState) and not paper:
         _held(state, although_held, actor.zone if actor else None, faults)
     options = seen.Options(
         cylinder=cylinder, apply=apply, regulator=regulator, all_checks_well=all_checks_well, check=check,
@@ -124,10 +131,29 @@ def command(
     if although_held:
         why = f"although held for an investigation: {although_held.strip()}"
         note = "; ".join(part for part in (note, why) if part)
-    outcome = _record(facts, plan, actor, note, clock.now())
+    outcome = _record(facts, plan, actor, note, clock.now(), paper)
     _gate_now(plan["detector"])
     if outcome != "passed":
         raise typer.Exit(NEGATIVE)
+
+
+def _slip(
+    number: str | None, countersigned: str | None, by: str | None, gas_on: str | None, faults: Faults
+) -> dict[str, str]:
+    """The paper slip as the entry tells it, empty for none. Who tested, and when, is said by the slip:
+    never who enters it, nor the time of entering."""
+    from pitbird.cli.naming import known
+
+    if number is None:
+        if countersigned is not None:
+            faults.add("countersigned: stands with --slip only")
+        return {}
+    if by is None:
+        faults.add("by: not given; name the tester who stands on the slip")
+    if gas_on is None:
+        faults.add("gas-on: not given; give the day and the time on the slip")
+    other = known("person", countersigned, faults, field="countersigned") if countersigned else None
+    return {"number": number, **({"countersigned_by": other} if other else {})}
 
 
 def _held(state: DetectorState, although: str | None, zone: str | None, faults: Faults) -> None:
@@ -150,7 +176,7 @@ def _held(state: DetectorState, although: str | None, zone: str | None, faults: 
         faults.add("although-held: not said why it was tested although it is held; write it in a few words")
 
 
-def _record(facts: Seen, plan: Plan, actor: Actor, note: str | None, now: Ms) -> str:
+def _record(facts: Seen, plan: Plan, actor: Actor, note: str | None, now: Ms, paper: dict[str, str]) -> str:
     """Work the outcome out, write the entry, and say both."""
     from pitbird.cli.naming import code
     from pitbird.fleet import bump
@@ -172,6 +198,7 @@ def _record(facts: Seen, plan: Plan, actor: Actor, note: str | None, now: Ms) ->
         "outcome": outcome,
         **({"spoiled_because": because} if because else {}),
         **({"note": note} if note else {}),
+        **({"slip": paper} if paper else {}),
     }
     entry = write(draft, actor, now=now)
     for line in told(code(plan["detector"]), outcome, reasons):
