@@ -33,6 +33,8 @@ def plainly() -> set[str]:
     from pitbird.services.knowing import Now
     from pitbird.services.look_back import Ground, Looker
     from pitbird.services.look_back_decisions import decisions
+    from pitbird.services.look_back_list import written_since
+    from pitbird.store import book
 
     made = decisions()
     decided = {each.body["failed"]: each for each in reversed(made) if "failed" in each.body}
@@ -41,8 +43,13 @@ def plainly() -> set[str]:
         looker = Looker(state.subject, ground)
         for failed in looker.failures:
             look = looker.at(failed.entry)
-            decision = decided.get(failed.entry)
-            if look is not None and look.begins_anew and (not decision or look.newer(decision.book_size)):
+            if look is None or not look.begins_anew:
+                continue
+            decision, row = decided.get(failed.entry), book.by_id(failed.entry)
+            assert row is not None
+            if decision is not None and not written_since(row, state.subject, decision.book_size):
+                continue
+            if decision is None or look.newer(decision.book_size):
                 found.add(failed.entry)
     return found
 

@@ -89,7 +89,7 @@ class _Failures:
         decision = self._decided.get(row.entry_id)
         if detector not in self._detectors:
             return None
-        if decision is not None and not _written_since(row, detector, decision.book_size):
+        if decision is not None and not written_since(row, detector, decision.book_size):
             return None
         look = looked_from(row, detector, ground=self._ground)
         if look is None or not look.begins_anew:
@@ -124,7 +124,7 @@ def _failed_entries() -> Iterator[tuple[book.Row, str]]:
             yield row, ids[row.entry_id]
 
 
-def _written_since(row: book.Row, detector: str, size: int) -> bool:
+def written_since(row: book.Row, detector: str, size: int) -> bool:
     """Whether anything was written after a decision that may bear on it; looked at closely only then."""
     bears = Q(at__lte=max(row.at, row.recorded_at)) | Q(correction=True)
     return Mention.objects.filter(bears, subject=detector, index__gte=size).exists()
