@@ -9,10 +9,13 @@ from typing import Any
 
 import pytest
 
+from pitbird.fleet.folding import lives
 from pitbird.fleet.look_back import Part
+from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
 from pitbird.services import appending, look_back, refolding
 from pitbird.services.gate import UnknownSubject, gate
+from pitbird.services.knowing import Now
 from pitbird.services.look_back import Looker, NothingFailed, after_failure, looked_from
 from pitbird.services.look_back_decisions import decisions
 from pitbird.services.look_back_doubt import AfterFailure
@@ -477,6 +480,20 @@ def test_random_histories_are_told_the_same_from_points(
     looks = [looked for each in Looker(D).failures if (looked := Looker(D).at(each.entry)) is not None]
     listed = {each.entry.entry_id for each in awaiting() if each.sort == "failure"}
     assert listed == {looked.failed.entry for looked in looks if looked.begins_anew}
+
+
+def test_what_was_found_outside_stays_listed_when_the_state_forgets_the_life(
+    fleet: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lives, "LIVES_KEPT", 1)
+    found = {"channel": "H2S", "applied": "20", "as_found": "2", "as_left": "20", "result": "within"}
+    put(fleet, gas_test(at("07:00")))
+    (entry,) = put(fleet, body("calibration", at("08:00"), channels=[found], by="person:K-1"))
+    put(fleet, gas_test(at("09:00")), gas_test(at("10:00")))
+    state = Now().state(D)
+    assert isinstance(state, DetectorState)
+    assert entry not in {life.failed_by for life in state.lives}
+    assert [each.entry.entry_id for each in awaiting()] == [entry]
 
 
 def test_the_list_is_told_in_pieces(failed: tuple[Actor, str]) -> None:

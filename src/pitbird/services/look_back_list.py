@@ -9,8 +9,10 @@ from typing import Any, Final, Literal
 
 from django.db.models import Q
 
+from pitbird.fleet.folding.lives import found_within
 from pitbird.fleet.state import CylinderState, DetectorState, Span
 from pitbird.fleet.times import Ms, ms_of, text_of
+from pitbird.services.counted import counted
 from pitbird.services.knowing import Now
 from pitbird.services.look_back import Ground, looked_from
 from pitbird.services.look_back_decisions import Decision, decisions
@@ -103,9 +105,13 @@ class _Failures:
 def _failed_entries() -> Iterator[tuple[book.Row, str]]:
     """Every test and calibration that ever took a detector out of service, with the detector as it counts.
 
-    Each stands as an open reason, or in the return to service that answered it.
+    Each stands as an open reason, or in the return to service that answered it; a calibration that found a
+    channel outside and adjusted it took nothing out, and is read itself: states hold only the latest lives.
     """
     ids: dict[str, str] = {}
+    for said in counted("calibration"):
+        if any(found_within(channel, said.get("tolerance_pct")) is False for channel in said["channels"]):
+            ids[said["id"]] = said["detector"]
     for row in book.of_kind("returned-to-service"):
         body = QUICK.decode(row.leaf)["body"]
         ids.update(dict.fromkeys(body["answers"], body["detector"]))
