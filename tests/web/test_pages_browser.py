@@ -56,7 +56,7 @@ def environment(home: Path) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if not name.startswith("PITBIRD_")}
     return {
         **kept, "PITBIRD_HOME": str(home), "DJANGO_SETTINGS_MODULE": "pitbird.app.settings",
-        "PYTHONPATH": str(run.ROOT),
+        "PYTHONPATH": os.pathsep.join((str(run.ROOT / "src"), str(run.ROOT))),
     }  # fmt: skip
 
 

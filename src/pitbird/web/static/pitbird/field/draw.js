@@ -40,7 +40,7 @@ export function button(text, act, { kind = "", pressed = null, key = "", label =
 
 /** A moment in the zone of the site, as people here write it. */
 export function when(text, zone) {
-  const options = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", timeZone: zone };
+  const options = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: zone };
   return new Intl.DateTimeFormat(document.documentElement.lang, options).format(new Date(text));
 }
 
