@@ -588,7 +588,7 @@ def test_the_keyboard_alone_is_enough_for_a_whole_passing_test(trusting: Browser
             if found.strip().startswith(name):
                 ring = phone.page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
                 assert ring != "none", f"the focus on {name} is not seen"
-                phone.page.wait_for_function("!document.activeElement.disabled")
+                phone.page.locator(":focus:not([disabled])").wait_for()
                 keys.press(key)
                 return
             keys.press("Tab")
