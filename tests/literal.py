@@ -73,13 +73,18 @@ def facts_of(book: Sequence[tuple[int, Mapping[str, Any], str]]) -> list[Fact]:
             said = {**correction["replacement"], "id": body["id"]}
             hollow = only_helps(said) and proves_nothing(body, moment(recorded), correction)
         happened, arrived = moment(said["at"]), moment(known_at)
-        idle = hollow
+        idle = hollow or (said is body and phone_was_ahead(body) and only_helps(body))
         if happened > arrived + timedelta(minutes=2):
             idle, happened = only_helps(said), arrived
         if hollow:
             happened = min(happened, moment(recorded))
         facts.append(Fact(happened, not only_helps(said), index, said, idle))
     return sorted(facts, key=lambda fact: fact[:3])
+
+
+def phone_was_ahead(body: Mapping[str, Any]) -> bool:
+    """Whether the phone knew that its clock was more than two minutes ahead of the server's."""
+    return Decimal(body.get("phone", {}).get("ahead_s", "0")) > 120
 
 
 def proves_nothing(first: Mapping[str, Any], arrived: datetime, correction: Mapping[str, Any]) -> bool:
@@ -92,7 +97,7 @@ def proves_nothing(first: Mapping[str, Any], arrived: datetime, correction: Mapp
     instead = correction["replacement"]
     return (
         moment(instead["at"]) > latest
-        or (moment(first["at"]) > latest and first["by"] == correction["by"])
+        or ((moment(first["at"]) > latest or phone_was_ahead(first)) and first["by"] == correction["by"])
         or instead["kind"] != first["kind"]
     )
 
@@ -294,6 +299,9 @@ class Reading:
         newest = max(trained, key=lambda f: f[:3]).body if trained else {"result": "failed"}
         if newest.get("result") == "failed" or newest.get("valid_until", "9999") < day:
             yield "tester not trained"
+        described = self.about(body["by"], "person")
+        if described and described[-1].body.get("left", "9999") < day:
+            yield "tester had left"
         yield from self.happened_since(test, detector, thing)
         for fail in self.fails(detector, thing):
             if fail.at >= test.at:

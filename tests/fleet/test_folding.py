@@ -60,6 +60,13 @@ def test_a_pass_that_its_own_facts_contradict_is_a_fail() -> None:
     assert folded(detector(), lie).tests[0].outcome == "failed"
 
 
+def test_before_the_first_description_facts_still_contradict_a_pass() -> None:
+    lie = {**bump(at("04:30"), missed="CO"), "outcome": "passed"}
+    state = folded(lie, detector())
+    assert [(reason.because, reason.channels) for reason in state.open_reasons] == [("test-failed", ("CO",))]
+    assert folded(bump(at("04:30")), detector()).tests[0].outcome == "passed"
+
+
 def test_a_return_clears_only_the_reasons_that_it_names() -> None:
     fail, decision = bump(at("06:30"), missed="CO"), body("out-of-service", at("06:35"))
     back = body("returned-to-service", at("09:00"), answers=[fail["id"]], tested=None)

@@ -112,7 +112,9 @@ def _failed(state: DetectorState, item: Item, because: str, channels: tuple[str,
 
 def _tested(state: DetectorState, item: Item) -> DetectorState:
     body = item.body
-    outcome = bump.settled(state, body) if state.described_by is not None else body["outcome"]
+    outcome: str = bump.settled(state, body)
+    if state.described_by is None and outcome != "failed":
+        outcome = body["outcome"]  # what it lacks cannot be said of a detector not described yet
     fact = test_fact(item, outcome)
     state = lives.tested(replace(state, tests=(fact, *state.tests)[:TESTS_KEPT]), fact)
     if not fact.counts:

@@ -40,3 +40,6 @@ export async function stayAwake(on) {
     lock = null;
   }
 }
+
+// The device lets go of the screen when the page is hidden; gas may still be on when it is seen again.
+document.addEventListener("visibilitychange", () => { if (wanted && document.visibilityState === "visible") stayAwake(true); });

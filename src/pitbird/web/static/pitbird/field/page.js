@@ -320,13 +320,17 @@ async function talks() {
 async function talk() {
   const away = (await keep.get("left")) ?? false;
   if (!app.device) return;
-  app.server = await send(app.device.book);
+  let other = false;
   if (!away) {
-    const { state, other } = await fetchSnapshot();
-    app.note = other ? say("other_book") : state === "ended" ? say("ended") : state === "signed-out" ? say("sending_signed-out") : "";
+    const said = await fetchSnapshot();
+    other = said.other;
+    app.note = other ? say("other_book") : said.state === "ended" ? say("ended") : said.state === "signed-out" ? say("sending_signed-out") : "";
     app.kept = (await keep.get("snapshot")) ?? null;
     if (!app.who || other) await whoIsIt();
   }
+  // What belongs to one book is not shown to another: it would wait there, and a fail take a detector out of service.
+  app.server = app.kept && app.kept.value.book !== app.device.book ? "other-book" : await send(app.device.book);
+  if (!away) app.kept = (await keep.get("snapshot")) ?? null;
   app.entries = await keep.entries();
   if (["start", "who", "detector", "written", "handed", "unpaired", "out"].includes(app.screen)) {
     if (!app.kept && !["unpaired", "out"].includes(app.screen)) begin();
