@@ -12,6 +12,7 @@ used, and the file keeps to syntax that every Python from 3.6 on can read, so th
   test --quick       the same without slow, browser and PostgreSQL tests
   check              style, types and layers only
   bench [NAMES]      the measurements in bench/
+  words              gather the words to translate and compile the catalogues (docs/languages.md)
   setup [--dev]      make or repair .venv and stop there
   lock [ARGS]        work out the lock files anew (ARGS go to uv: --upgrade, --upgrade-package NAME)
 """
@@ -516,6 +517,9 @@ def main(arguments: "list[str]") -> int:
     if command == "bench":
         prepare("dev")
         return wait_for([venv_python(), "-m", "bench"] + rest, ROOT)
+    if command == "words":
+        prepare("dev")
+        return wait_for([venv_python(), "-m", "tests.workshop.catalogues"], ROOT)
     if command == "setup":
         prepare("dev" if "--dev" in rest else "runtime")
         return 0

@@ -16,7 +16,9 @@ from tests.web.conftest import Cast
 
 OPEN = {"/health", "/sign-in", "/first-start"}
 #: The field page is a shell alike for everybody: what a phone carries comes by the API.
-FIELD = {"/field/", "/field/pair", "/field/worker.js", "/field/manifest.webmanifest"}
+FIELD = {
+    "/field/", "/field/pair", "/field/worker.js", "/field/manifest.webmanifest", "/field/words/de.json",
+}  # fmt: skip
 #: Open to everybody too, where the server runs with a trial authority.
 TRIAL = {"/trust", "/trust/authority.crt"}
 ARGUMENTS = {
@@ -32,6 +34,7 @@ ARGUMENTS = {
     "size": "12",
     "number": "1",
     "digest": "ab" * 32,
+    "tag": "de",
 }
 ABOUT = {
     "detector": "detector:D-018",

@@ -611,7 +611,7 @@ def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(phon
     phone.context.set_offline(True)
     phone.plain(code)
     phone.button("To the beginning")
-    phone.button("Sound, vibration, signing out")
+    phone.button("Sound, vibration, language, signing out")
     in_order(phone.page)
     phone.button("Sign out of this phone")
     phone.page.get_by_text("Entries not sent yet: 1. They stay on this phone").wait_for()

@@ -33,7 +33,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
+    "pitbird.web.language.Speaking",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -74,7 +74,9 @@ LOGIN_REDIRECT_URL = "gate"
 LOGOUT_REDIRECT_URL = "sign-in"
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English")]
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español"), ("fr", "Français")]
+LANGUAGE_COOKIE_NAME = "pitbird-language"
+LANGUAGE_COOKIE_AGE = 365 * 24 * 3600
 LOCALE_PATHS = [PACKAGE / "locale"]
 USE_I18N = True
 USE_TZ = True

@@ -1,8 +1,9 @@
 """How days, times and numbers are written on paper: the order of a date and the decimal sign of a locale.
 
-The words of the papers are English; the orders follow Unicode CLDR 44 (en-GB: d MMM y, decimal point; en-US:
-MMM d, y; de: dd.MM.y, fr: dd/MM/y, es: d/MM/y, nl: dd-MM-y, decimal comma; values from memory). Months are
-words where the words are English, since 3/4 is April in one country and March in another.
+The words of the papers are English but for stamps, findings and what is loud of a detector. The orders follow
+Unicode CLDR 44 (en-GB: d MMM y, decimal point; en-US: MMM d, y; de: dd.MM.y, fr: dd/MM/y, es: d/MM/y, nl:
+dd-MM-y, decimal comma; values from memory). Months are words where the words are English, since 3/4 is April
+in one country and March in another.
 """
 
 from __future__ import annotations
@@ -17,6 +18,10 @@ _MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep",
 _DAYS: Final = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 
 
+#: What stamps, findings and loud lines are written in beside English; they are the same as on the pages.
+LANGUAGES: Final = ("de", "es", "fr")
+
+
 @dataclass(frozen=True)
 class Locale:
     """``day`` and ``weekday`` are patterns of {wd}, {d}, {dd}, {mm}, {mon} and {y}."""
@@ -26,6 +31,12 @@ class Locale:
     weekday: str
     point: str
     clock12: bool = False
+
+    @property
+    def language(self) -> str:
+        """The language of stamps and findings beside the papers' English: English where there is no other."""
+        language = self.tag.partition("-")[0]
+        return language if language in LANGUAGES else "en"
 
 
 LOCALES: Final = {

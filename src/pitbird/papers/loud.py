@@ -13,12 +13,13 @@ from pitbird.papers import sheet
 from pitbird.papers.reading import Reader
 from pitbird.rules import words
 from pitbird.rules.decision import Decision, Outcome, Verdict
+from pitbird.rules.words import Gettext, Message
 
-_HEADS: Final = {
-    Verdict.MAY_GO_OUT: "May go out",
-    Verdict.NOT_YET: "Not yet",
-    Verdict.OUT_OF_SERVICE: "Out of service",
-    Verdict.CANNOT_TELL: "Cannot tell",
+_HEADS: Final[dict[Verdict, Message]] = {
+    Verdict.MAY_GO_OUT: lambda _: _("May go out"),
+    Verdict.NOT_YET: lambda _: _("Not yet"),
+    Verdict.OUT_OF_SERVICE: lambda _: _("Out of service"),
+    Verdict.CANNOT_TELL: lambda _: _("Cannot tell"),
 }
 
 
@@ -44,28 +45,36 @@ class LoudOf:
 
 def loud_lines(found: LoudOf, reader: Reader) -> tuple[str, ...]:
     """Each loud thing in a sentence; empty for none."""
+    _ = reader.gettext
     lines = []
     if found.held_since is not None:
-        since = reader.moment(found.held_since)
-        lines.append(f"HELD FOR AN INVESTIGATION since {since}: do not test, zero or charge it.")
+        said = _("HELD FOR AN INVESTIGATION since {since}: do not test, zero or charge it.")
+        lines.append(said.format(since=reader.moment(found.held_since)))
     if found.untested is not None:
+        said = _("ISSUED UNTESTED to {to} until {until}, on the authority of {authority}.")
         lines.append(
-            f"ISSUED UNTESTED to {reader.named(found.untested.to)} until "
-            f"{reader.moment(found.untested.until)}, on the authority of "
-            f"{reader.named(found.untested.authority)}."
+            said.format(
+                to=reader.named(found.untested.to),
+                until=reader.moment(found.untested.until),
+                authority=reader.named(found.untested.authority),
+            )
         )
     lines += [_ending(*ending, reader) for ending in found.endings]
-    if found.left_out:
-        plural = "entry" if found.left_out == 1 else "entries"
-        lines.append(f"{found.left_out} {plural} about it left out: their clock cannot be right.")
+    if found.left_out == 1:
+        lines.append(_("1 entry about it left out: their clock cannot be right."))
+    elif found.left_out:
+        said = _("{count} entries about it left out: their clock cannot be right.")
+        lines.append(said.format(count=found.left_out))
     return tuple(lines)
 
 
 def _ending(day: str, channel: str, days_left: int, reader: Reader) -> str:
-    whose = f"The life of sensor {channel}" if channel else "Its life"
+    _ = reader.gettext
     if days_left < 0:
-        return f"{whose} ENDED on {reader.day(day)}."
-    return f"{whose} ends on {reader.day(day)}."
+        said = _("The life of sensor {channel} ENDED on {day}.") if channel else _("Its life ENDED on {day}.")
+    else:
+        said = _("The life of sensor {channel} ends on {day}.") if channel else _("Its life ends on {day}.")
+    return said.format(channel=channel, day=reader.day(day))
 
 
 def loud_part(found: LoudOf, reader: Reader) -> tuple[sheet.Part, ...]:
@@ -76,16 +85,25 @@ def loud_part(found: LoudOf, reader: Reader) -> tuple[sheet.Part, ...]:
 
 def stamp(decision: Decision, state: DetectorState, reader: Reader) -> sheet.Stamp:
     """A decision as a stamp with its time; a yes always with its end."""
+    _ = reader.gettext
     verdict = decision.verdict
-    time = f"as of {reader.moment(decision.as_of)}"
+    said, at = _("as of {time}"), decision.as_of
     if verdict is Verdict.MAY_GO_OUT:
-        time = f"until {reader.moment(decision.until)}" if decision.until is not None else ""
+        if decision.until is None:
+            return _stamp(Verdict.CANNOT_TELL, _("no end time is known"), reader)
+        said, at = _("until {time}"), decision.until
     elif verdict is Verdict.OUT_OF_SERVICE and state.open_reasons:
-        time = f"since {reader.moment(min(reason.at for reason in state.open_reasons))}"
+        said, at = _("since {time}"), min(reason.at for reason in state.open_reasons)
     elif verdict is Verdict.NOT_YET:
         counted = next((test.at for test in state.tests if test.entry == decision.test), None)
-        time = f"last pass {reader.moment(counted)}" if counted is not None else "no pass that counts"
-    return sheet.Stamp(verdict.value, _HEADS[verdict], time)
+        if counted is None:
+            return _stamp(verdict, _("no pass that counts"), reader)
+        said, at = _("last pass {time}"), counted
+    return _stamp(verdict, said.format(time=reader.moment(at)), reader)
+
+
+def _stamp(verdict: Verdict, time: str, reader: Reader) -> sheet.Stamp:
+    return sheet.Stamp(verdict.value, _HEADS[verdict](reader.gettext), time, reader.language)
 
 
 def findings(decision: Decision, reader: Reader, *, every: bool = True) -> sheet.Findings:
@@ -99,28 +117,31 @@ def findings(decision: Decision, reader: Reader, *, every: bool = True) -> sheet
             sheet.Finding(
                 each.outcome.value,
                 each.strength,
-                _word(each.outcome, each.strength),
+                _word(each.outcome, each.strength, reader.gettext),
                 words.sentence(
                     each,
                     zone=reader.zone,
-                    gettext=str,
+                    gettext=reader.gettext,
                     names=reader.names,
                     clock=lambda at, _: reader.moment(at),
+                    day=reader.day,
+                    number=reader.number,
                 ),
-                words.remedy(each, gettext=str) if each.outcome is not Outcome.MET else "",
-                words.source(each, gettext=str),
+                words.remedy(each, gettext=reader.gettext) if each.outcome is not Outcome.MET else "",
+                words.source(each, gettext=reader.gettext),
             )
             for each in kept
-        )
+        ),
+        reader.language,
     )
 
 
-def _word(outcome: Outcome, strength: str) -> str:
+def _word(outcome: Outcome, strength: str, _: Gettext) -> str:
     if outcome is Outcome.MET:
-        return "met"
+        return _("met")
     if outcome is Outcome.UNKNOWN:
-        return "not known"
-    return "warns" if strength == "warns" else "stops"
+        return _("not known")
+    return _("warns") if strength == "warns" else _("stops")
 
 
 def reason(decision: Decision, reader: Reader) -> tuple[str, ...]:

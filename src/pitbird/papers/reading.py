@@ -5,7 +5,7 @@ Values only: who calls has read names and texts, and knows the clock of the site
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Final
@@ -109,7 +109,8 @@ class Written:
 class Reader:
     """The words of one paper: whose names are open, on which clock, in which locale, made when.
 
-    ``names`` has everybody who is named; ``texts`` the sealed texts that were not erased.
+    ``names`` has everybody who is named; ``texts`` the sealed texts that were not erased; ``gettext`` puts
+    stamps, findings and what is loud into the language of the locale.
     """
 
     made_at: Ms
@@ -119,6 +120,12 @@ class Reader:
     title: str
     names: Mapping[str, str] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
+    gettext: Callable[[str], str] = str
+
+    @property
+    def language(self) -> str:
+        """The language of stamps, findings and what is loud: that of the locale where there is one of it."""
+        return self.locale.language
 
     def name(self, subject: str | None) -> str:
         """The name of a person or a site, else its code."""

@@ -32,11 +32,13 @@ class Stamp(msgspec.Struct, frozen=True, tag_field="is", tag="stamp"):
     """A verdict ("may-go-out", "not-yet", "out-of-service", "cannot-tell") with its words and its time.
 
     Small in a table, large as a part of its own. A "may-go-out" without a time is printed as "cannot tell".
+    ``lang`` is the language of its words.
     """
 
     verdict: str
     words: str
     time: str = ""
+    lang: str = "en"
 
     def __post_init__(self) -> None:
         """Never print a yes without its end."""
@@ -44,6 +46,7 @@ class Stamp(msgspec.Struct, frozen=True, tag_field="is", tag="stamp"):
             msgspec.structs.force_setattr(self, "verdict", "cannot-tell")
             msgspec.structs.force_setattr(self, "words", "Cannot tell")
             msgspec.structs.force_setattr(self, "time", "no end time is known")
+            msgspec.structs.force_setattr(self, "lang", "en")
 
 
 One = str | Keyed | Strong | Stamp
@@ -104,9 +107,10 @@ class Finding(msgspec.Struct, frozen=True):
 
 
 class Findings(msgspec.Struct, frozen=True, tag_field="is", tag="findings"):
-    """The reasons of a decision."""
+    """The reasons of a decision, in the language ``lang``."""
 
     findings: tuple[Finding, ...]
+    lang: str = "en"
 
 
 class Figure(msgspec.Struct, frozen=True, tag_field="is", tag="figure"):

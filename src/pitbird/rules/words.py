@@ -6,7 +6,9 @@ catalogues are functions, so that the usual extraction of ``_("...")`` finds eve
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from pitbird.fleet.times import Ms, local, ms_of
@@ -15,6 +17,7 @@ from pitbird.rules.decision import Finding, Verdict
 Gettext = Callable[[str], str]
 Message = Callable[[Gettext], str]
 Clock = Callable[[Ms, str | None], str]
+Written = Callable[[str], str]
 
 
 class _Facts(dict[str, str]):
@@ -37,17 +40,19 @@ def sentence(
     gettext: Gettext,
     names: Mapping[str, str] | None = None,
     clock: Clock = when,
+    day: Written = str,
+    number: Written = str,
 ) -> str:
     """What was found, in one or two sentences. ``names`` gives persons and cylinders their names, by
-    subject; ``clock`` writes an instant as the reader wants it."""
+    subject; ``clock``, ``day`` and ``number`` write an instant, an ISO day and a decimal as the reader wants
+    them."""
     message = SENTENCES.get(finding.code)
     if message is None:
         return gettext("Found {code}, for which there are no words; it counts as it is marked.").format(
             code=finding.code
         )
-    shown = _Facts(
-        {name: _shown(name, value, zone, gettext, names or {}, clock) for name, value in finding.facts}
-    )
+    manner = _Manner(zone, gettext, names or {}, clock, day, number)
+    shown = _Facts({name: _shown(name, value, manner) for name, value in finding.facts})
     if finding.until is not None:
         shown["until"] = clock(finding.until, zone)
     return message(gettext).format_map(shown)
@@ -78,25 +83,60 @@ def until_words(until: Ms, *, zone: str | None, gettext: Gettext) -> str:
 
 
 _SUBJECTS: Final = ("person", "to", "authority", "holder", "wearer", "cylinder")
-_WORDY: Final = ("what", "because", "checks", "signals", "remedies", "topic", "unit")
+_WORDY: Final = ("what", "because", "checks", "signals", "remedies", "topic", "unit", "gas")
+_NUMBERS: Final = (
+    "at", "drawn", "gauge_bar", "given", "high", "hose", "label_lfl", "low", "minimum_bar", "minimum_c",
+    "needs", "on_label", "own_lfl", "probability", "reading", "reads", "seconds", "share", "temperature_c",
+    "value", "wanted",
+)  # fmt: skip
+_REACHES: Final = re.compile(r" \((?P<gas>.+): (?P<part>\S+) of (?P<amount>\S+) (?P<unit>[^)]+)\)")
 
 
-def _shown(
-    name: str, value: str, zone: str | None, gettext: Gettext, names: Mapping[str, str], clock: Clock
-) -> str:
+@dataclass(frozen=True)
+class _Manner:
+    """How a reader wants facts written."""
+
+    zone: str | None
+    gettext: Gettext
+    names: Mapping[str, str]
+    clock: Clock
+    day: Written
+    number: Written
+
+
+def _shown(name: str, value: str, manner: _Manner) -> str:
     """One fact as a reader wants it: an instant on the site's clock, a subject by its name, words in
     words."""
+    gettext = manner.gettext
     if name.endswith("_at"):
-        return clock(ms_of(value), zone)
+        return manner.clock(ms_of(value), manner.zone)
+    if name.endswith("_on"):
+        return manner.day(value)
     if name in _SUBJECTS:
-        return names.get(value, value.partition(":")[2] or value)
+        return manner.names.get(value, value.partition(":")[2] or value)
     if name in _WORDY:
         return ", ".join(_word(part, gettext) for part in value.split(", "))
+    if name in _NUMBERS:
+        return manner.number(value)
+    if name == "why":
+        return "; ".join(_word(part, gettext) for part in value.split("; "))
+    if name == "limit":
+        return manner.number(" ".join(_limit_word(part, gettext) for part in value.split(" ")))
+    if name == "reaches" and (parts := _REACHES.fullmatch(value)):
+        reached = {**parts.groupdict(), "gas": _word(parts["gas"], gettext)}
+        reached |= {key: manner.number(reached[key]) for key in ("part", "amount")}
+        reached["unit"] = _word("vol_pct", gettext) if reached["unit"] == "% vol" else reached["unit"]
+        return gettext(" ({gas}: {part} of {amount} {unit})").format(**reached)
     return value
 
 
 def _word(word: str, gettext: Gettext) -> str:
     message = WORDS.get(word)
+    return message(gettext) if message is not None else word
+
+
+def _limit_word(word: str, gettext: Gettext) -> str:
+    message = LIMIT_WORDS.get(word)
     return message(gettext) if message is not None else word
 
 
@@ -168,6 +208,41 @@ WORDS: Final[dict[str, Message]] = {
     "ppm": lambda _: _("ppm"),
     "vol_pct": lambda _: _("% vol"),
     "pct_lfl": lambda _: _("%LFL"),
+    # why an alarm cannot be judged
+    "the book does not say its t90": lambda _: _("the book does not say its t90"),
+    "its clean-air reading or a set-point is no number": lambda _: _(
+        "its clean-air reading or a set-point is no number"
+    ),
+    "the book does not say what is in the cylinder": lambda _: _(
+        "the book does not say what is in the cylinder"
+    ),
+    "an amount in the cylinder is no number": lambda _: _("an amount in the cylinder is no number"),
+    # gases
+    "methane": lambda _: _("methane"),
+    "propane": lambda _: _("propane"),
+    "butane": lambda _: _("butane"),
+    "pentane": lambda _: _("pentane"),
+    "hexane": lambda _: _("hexane"),
+    "hydrogen": lambda _: _("hydrogen"),
+    "oxygen": lambda _: _("oxygen"),
+    "nitrogen": lambda _: _("nitrogen"),
+    "air": lambda _: _("air"),
+    "carbon monoxide": lambda _: _("carbon monoxide"),
+    "carbon dioxide": lambda _: _("carbon dioxide"),
+    "hydrogen sulfide": lambda _: _("hydrogen sulfide"),
+    "sulfur dioxide": lambda _: _("sulfur dioxide"),
+    "nitrogen dioxide": lambda _: _("nitrogen dioxide"),
+    "ammonia": lambda _: _("ammonia"),
+    "chlorine": lambda _: _("chlorine"),
+    "isobutylene": lambda _: _("isobutylene"),
+}
+
+#: The words in an exposure limit ("8 h 35 ppm, ceiling 200 ppm over 10 min").
+LIMIT_WORDS: Final[dict[str, Message]] = {
+    "ceiling": lambda _: _("ceiling"),
+    "peak": lambda _: _("peak"),
+    "over": lambda _: _("over"),
+    "for": lambda _: _("for"),
 }
 
 REMEDIES: Final[dict[str, Message]] = {

@@ -9,7 +9,7 @@ from hashlib import sha256
 from typing import Any, Final
 
 import msgspec
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 
 from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import Ms, local, text_of
@@ -26,6 +26,7 @@ from pitbird.services.waiting import waiting_by_detector
 from pitbird.store import book
 from pitbird.web import names as naming
 from pitbird.web import times
+from pitbird.web.language import number
 from pitbird.web.names import Names, code
 from pitbird.web.telling import subjects_in, tell_decision, tell_loud
 from pitbird.web.views import bump_gas
@@ -60,6 +61,7 @@ def snapshot(site: SiteState, now: Ms, *, person: str | None, phone: Phone | Non
     value: dict[str, Any] = {
         "format": FORMAT,
         "book": book_id(),
+        "language": get_language() or "en",
         "as_of": text_of(now),
         "server_time": text_of(now),
         "until": text_of(carrying.over_at(site, now)),
@@ -160,7 +162,10 @@ def _part(part: handing.Part, zone: str, names: Names, called: dict[str, str]) -
     said = {**names.mapping, **called}
 
     def told(finding: Finding) -> tuple[str, str]:
-        words = sentence(finding, zone=zone, gettext=gettext, names=said, clock=times.short)
+        words = sentence(
+            finding, zone=zone, gettext=gettext, names=said, clock=times.short, day=times.day_shown,
+            number=number,
+        )  # fmt: skip
         return words, remedy(finding, gettext=gettext)
 
     found: dict[str, Any] = {

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
+from django.utils.translation import get_language
 from ninja import Router
 from ninja.utils import check_csrf
 
@@ -133,6 +134,7 @@ def get_answer(request: HttpRequest, detector: str, wearer: str) -> HttpResponse
         {
             "server_time": text_of(now),
             "book": carried.book_id(),
+            "language": get_language() or "en",
             "wearer": wearer.removeprefix("person:"),
             "detector": told,
         }
@@ -156,6 +158,7 @@ def post_entries(request: HttpRequest) -> HttpResponse:
         {
             "server_time": text_of(now),
             "book": carried.book_id(),
+            "language": get_language() or "en",
             "entries": [_told(answer) for answer in answers],
             "detectors": _decisions(list(touched)),
         }

@@ -16,6 +16,7 @@ from pitbird.services.gate import GateRow
 from pitbird.services.loud import Ending, loud
 from pitbird.web import names as naming
 from pitbird.web import times
+from pitbird.web.language import number
 from pitbird.web.names import Names
 
 
@@ -63,7 +64,15 @@ def tell_finding(finding: Finding, zone: str | None, names: Names) -> ToldFindin
     return ToldFinding(
         outcome=finding.outcome.value,
         strength=finding.strength,
-        sentence=words.sentence(finding, zone=zone, gettext=_, names=names.mapping, clock=times.short),
+        sentence=words.sentence(
+            finding,
+            zone=zone,
+            gettext=_,
+            names=names.mapping,
+            clock=times.short,
+            day=times.day_shown,
+            number=number,
+        ),
         remedy=words.remedy(finding, gettext=_) if finding.outcome is not Outcome.MET else "",
         source=words.source(finding, gettext=_),
         rule=finding.rule,

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import dateformat
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from pitbird.fleet.times import DAY, HOUR, MINUTE, Ms, local, ms_from
 from pitbird.services import clock
@@ -31,11 +31,13 @@ def zone_name(moment: datetime) -> str:
     return f"UTC{sign}{minutes // 60}" + (f":{minutes % 60:02d}" if minutes % 60 else "")
 
 
-def shown(instant: Ms | None, zone: str | None, *, form: str = "D j M Y, H:i") -> str:
+def shown(instant: Ms | None, zone: str | None, *, form: str = "") -> str:
     """``Wed 26 Nov 2025, 04:00 WET``; an unknown zone shows UTC, which is always right."""
     if instant is None:
         return ""
     moment = local(instant, zone or UTC_NAME)
+    # Translators: the letters are those of Django's date filter, here and below.
+    form = form or pgettext("form of a time", "D j M Y, H:i")
     return f"{dateformat.format(moment, form)} {zone_name(moment)}"
 
 
@@ -43,7 +45,7 @@ def short(instant: Ms | None, zone: str | None) -> str:
     """``Wed 26 Nov, 04:00 WET`` while the year is plain; with its year from half a year away on."""
     if instant is None or abs(instant - clock.now()) > _YEAR_IS_PLAIN:
         return shown(instant, zone)
-    return shown(instant, zone, form="D j M, H:i")
+    return shown(instant, zone, form=pgettext("form of a time", "D j M, H:i"))
 
 
 def day_shown(text: str | None) -> str:
@@ -51,7 +53,7 @@ def day_shown(text: str | None) -> str:
     if not text:
         return ""
     try:
-        return dateformat.format(date.fromisoformat(text), "j M Y")
+        return dateformat.format(date.fromisoformat(text), pgettext("form of a day", "j M Y"))
     except ValueError:
         return text
 

@@ -7,6 +7,7 @@ from django.urls import path
 
 from pitbird.web.api import addresses as api
 from pitbird.web.forms.account import PasswordForm
+from pitbird.web.language import choose
 from pitbird.web.views import (
     account,
     attempts,
@@ -48,6 +49,7 @@ from pitbird.web.views import (
 
 urlpatterns = [
     path("", gate.gate, name="gate"),
+    path("language", choose, name="language"),
     path("health", health.health, name="health"),
     path("sign-in", account.SignIn.as_view(), name="sign-in"),
     path("sign-out", LogoutView.as_view(), name="logout"),
@@ -109,6 +111,7 @@ urlpatterns = [
     path("attempts", attempts.attempts, name="attempts"),
     path("field/", field.page, name="field"),
     path("field/pair", field.page, name="field-pair"),
+    path("field/words/<str:tag>.json", field.spoken_words, name="field-words"),
     path("field/worker.js", field.worker, name="field-worker"),
     path("field/manifest.webmanifest", field.manifest, name="field-manifest"),
     path("evidence", evidence.evidence_page, name="evidence"),

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
+
+from django.utils import translation
 
 from pitbird.fleet.folding import trace
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState, State
@@ -124,7 +127,13 @@ def reader(
         title=str(read_leaf(first.leaf.encode()).body["title"]) if first else "",
         names=names(named) if order.people else names(each for each in named if each.startswith("site:")),
         texts=people.texts(sealed),
+        gettext=partial(_say, locale_of(order.locale).language),
     )
+
+
+def _say(language: str, message: str) -> str:
+    with translation.override(language):
+        return translation.gettext(message)
 
 
 def names(subjects: Iterable[str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from pitbird.fleet.state import ChannelFact, CylinderState
 from pitbird.fleet.times import Ms, local
 from pitbird.rules.predicates.gas_question import MAY_BE_GAS, question_at
 from pitbird.rules.predicates.gas_window import strength
+from pitbird.web.language import number
 from pitbird.web.names import code
 from pitbird.web.times import day_shown
 
@@ -130,7 +131,7 @@ def against(state: CylinderState, *, now: Ms, zone: str) -> tuple[str, ...]:
         if Decimal(last) < Decimal(state.minimum_pressure_bar):
             said.append(
                 _("Last gauge %(bar)s bar, below its minimum of %(minimum)s bar.")
-                % {"bar": last, "minimum": state.minimum_pressure_bar}
+                % {"bar": number(last), "minimum": number(state.minimum_pressure_bar)}
             )
     return tuple(said)
 

@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 from hashlib import sha256
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from django.contrib.auth.decorators import login_not_required
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.templatetags.static import static
+from django.utils import translation
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from pitbird.web import language
 from pitbird.web.views import bump_words
 from pitbird.web.views.field_words import for_script as field_script
 from pitbird.web.vocabulary import unit
@@ -41,17 +43,44 @@ def parts() -> list[str]:
     return sorted([*_PARTS, *(path.relative_to(_STATIC).as_posix() for path in own)])
 
 
+def words(language: str) -> dict[str, Any]:
+    """All words of the page's script in a language."""
+    with translation.override(language):
+        units = {name: unit(name) for name in ("ppm", "vol_pct", "pct_lfl")}
+        return {**bump_words.for_script(), "units": units, "field": field_script()}
+
+
 def shell() -> str:
-    """The page as it is for everybody: nothing of a person, a session or a site stands in it."""
-    units = {name: unit(name) for name in ("ppm", "vol_pct", "pct_lfl")}
-    words = {**bump_words.for_script(), "units": units, "field": field_script()}
-    return render_to_string("pitbird/field.html", {"words": words})
+    """The page as it is for everybody: nothing of a person, a session, a site or a reader's language stands
+    in it. Its script puts the words of another language over the English ones."""
+    listed = language.names()
+    without = []
+    for tag in listed:
+        with translation.override(tag):
+            said = (
+                _("This page needs JavaScript."),
+                _("Without it, test on the page Test or on the paper slip."),
+            )
+        without.append((tag, *said))
+    context = {"words": {**words(language.ENGLISH), "languages": list(listed.items())}, "without": without}
+    with translation.override(language.ENGLISH):
+        return render_to_string("pitbird/field.html", context)
+
+
+def spoken() -> dict[str, bytes]:
+    """The words of each language by their address; the English ones stand in the shell."""
+    return {
+        f"/field/words/{tag}.json": json.dumps(words(tag), ensure_ascii=False, sort_keys=True).encode()
+        for tag in language.names()
+        if tag != language.ENGLISH
+    }
 
 
 def files() -> dict[str, str]:
     """Every address that the phone keeps, with the start of the SHA-256 of what it must hold."""
     found = {static(name): _digest((_STATIC / name).read_bytes()) for name in parts()}
-    return {"/field/": _digest(shell().encode()), **found}
+    told = {address: _digest(data) for address, data in spoken().items()}
+    return {"/field/": _digest(shell().encode()), **told, **found}
 
 
 def _digest(data: bytes) -> str:
@@ -64,6 +93,17 @@ def _digest(data: bytes) -> str:
 def page(request: HttpRequest) -> HttpResponse:
     """The shell; also at ``/field/pair``, where the secret stands behind ``#`` and is not sent."""
     return HttpResponse(shell())
+
+
+@login_not_required
+@never_cache
+@require_safe
+def spoken_words(request: HttpRequest, tag: str) -> HttpResponse:
+    """The words of one language, for the script."""
+    data = spoken().get(f"/field/words/{tag}.json")
+    if data is None:
+        raise Http404
+    return HttpResponse(data, content_type="application/json; charset=utf-8")
 
 
 @login_not_required
@@ -112,4 +152,4 @@ def manifest(request: HttpRequest) -> HttpResponse:
     return answer
 
 
-__all__ = ["files", "manifest", "page", "parts", "shell", "worker"]
+__all__ = ["files", "manifest", "page", "parts", "shell", "spoken", "spoken_words", "words", "worker"]

@@ -1,6 +1,6 @@
 // Making parts of the page: elements, buttons, stamps, times. Text is always set as text.
 
-const all = JSON.parse(document.getElementById("words").textContent);
+import { choose, languages, locale, spoken, words as all } from "./language.js";
 
 /** The words of the bump test page, shared with it: { reasons, what, headings, advice }. */
 export const shared = all;
@@ -38,10 +38,36 @@ export function button(text, act, { kind = "", pressed = null, key = "", label =
   }, text);
 }
 
+/** Words that came from elsewhere in a language; marked where that is not the one that is spoken here. */
+export const foreign = (text, language) => (language && language !== spoken() ? h("span", { lang: language }, text) : text);
+
+/** A sentence of the server about a detector, in the language in which it was given. */
+export const asSaid = (app, detector, text) => foreign(text, detector.language ?? app.kept.value.language);
+
+/** A choice of the language, each by its own name. */
+export const speaking = (app) => h("div", { class: "field-two", role: "group", "aria-label": say("language") }, languages.map(([tag, name]) =>
+  button(foreign(name, tag), async () => {
+    app.note = (await choose(tag)) ? "" : say("language_not");
+    app.redraw();
+    app.refresh();
+  }, { pressed: tag === spoken(), key: `speak-${tag}` })));
+
 /** A moment in the zone of the site, as people here write it. */
 export function when(text, zone) {
   const options = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: zone };
-  return new Intl.DateTimeFormat(document.documentElement.lang, options).format(new Date(text));
+  return new Intl.DateTimeFormat(locale(), options).format(new Date(text));
+}
+
+/** A day ("2027-01-31"), as people here write it. */
+export function day(text) {
+  const instant = Date.parse(`${text}T00:00:00Z`);
+  return Number.isNaN(instant) ? text : new Intl.DateTimeFormat(locale(), { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" }).format(instant);
+}
+
+/** A decimal with the sign that people here write; its digits stay as they are. */
+export function number(text) {
+  const point = new Intl.NumberFormat(locale()).formatToParts(1.5).find((part) => part.type === "decimal")?.value ?? ".";
+  return String(text).replace(".", point);
 }
 
 /** The stamp of a verdict: told apart by form first, words and a time. A yes without its end is none. */

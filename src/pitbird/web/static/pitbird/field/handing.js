@@ -3,7 +3,7 @@
 import * as keep from "./keep.js";
 import { cue } from "./cues.js";
 import { changeOvers, custody, handedOut, issuedUntested, nextAt, sealed } from "./custody.js";
-import { asking, button, caution, h, say, stamp, when } from "./draw.js";
+import { asking, asSaid, button, caution, h, say, stamp, when } from "./draw.js";
 import { writeAll } from "./sending.js";
 import { find, serverNow } from "./snapshot.js";
 import { loud, seen, unanswered, verdict } from "./verdict.js";
@@ -102,7 +102,7 @@ function answerScreen(app, data) {
   if (waits) return { title, body: [h("p", {}, say("answer_asking"))], bar: [back] };
   if (!the(app, code)) return { title, body: [caution(say("unknown", { code, site: app.kept.value.site.code }))], bar: [back] };
   const { yes, doubt, said, now, parts } = answered(app, data);
-  const body = [...parts, ...(said.held ? [caution(said.held)] : []), ...loud(said)];
+  const body = [...parts, ...(said.held ? [caution(asSaid(app, said, said.held))] : []), ...loud(app, said)];
   if (yes) return { title, body, bar: [back, button(say("go_on"), () => app.go("terms", question(data)), { kind: "first" })] };
   const tested = now.mine.some((entry) => entry.body.outcome === "passed") && !doubt;
   const lines = [say("no_yes_how"), ...(doubt ? [say("no_yes_out")] : []), ...(tested ? [say("no_yes_test")] : [])];

@@ -6,7 +6,7 @@ import { base64url, keys, signed } from "./signing.js";
 import { send } from "./sending.js";
 import { scan } from "./scan.js";
 import { fetchSnapshot, find, serverNow } from "./snapshot.js";
-import { asking, button, caution, h, say, when } from "./draw.js";
+import { asking, button, caution, h, say, speaking, when } from "./draw.js";
 import { backScreen } from "./back.js";
 import { handingScreens } from "./handing.js";
 import { detectorScreen, testScreens, tick } from "./tests.js";
@@ -166,7 +166,7 @@ function whoScreen() {
   const account = person && mayWrite(person) ? [button(name(person), () => be({ person, known_by: "account" }), { kind: "first" })] : [];
   const body = [...account, ...rows];
   if (body.length === 0) body.push(h("p", {}, say("nobody")), h("p", {}, h("a", { href: "/sign-in?next=/field/", class: "button bump-big" }, say("sign_in"))));
-  return { title: say("who"), body: [h("div", { class: "field-list" }, body), ...writtenHere(app)] };
+  return { title: say("who"), body: [h("div", { class: "field-list" }, body), speaking(app), ...writtenHere(app)] };
 }
 
 const mayWrite = (code) => app.kept.value.people.some((each) => each.code === code && each.may_write.includes("bump-test"));
@@ -278,6 +278,7 @@ function settingsScreen() {
     await keep.put("settings", app.settings);
   }, { pressed: app.settings[what] });
   const body = [h("div", { class: "field-two" }, toggle("sound"), toggle("vibration")),
+    h("h2", {}, say("language")), speaking(app),
     h("p", { class: "small quiet" }, `${app.device.code} ${app.device.label ?? ""} `, h("span", { class: "serial" }, app.device.fingerprint)),
     button(say("sign_out"), signOut, { kind: "grave" })];
   return { title: say("settings"), body, bar: [button(say("back"), begin)] };

@@ -1,6 +1,7 @@
 // Entries on their way to the book: in order, at least once, one sender at a time, none dropped before it was answered.
 
 import * as keep from "./keep.js";
+import { spoken } from "./language.js";
 import { newer } from "./snapshot.js";
 import { signed } from "./signing.js";
 
@@ -51,7 +52,7 @@ async function all(book) {
     const final = batch.filter((entry) => FINAL.includes(by.get(entry.id)?.status));
     // What was sealed stays no longer on the phone than it must: erasing it in the book has to be enough.
     await keep.changeEntries(final.map((entry) => ({ ...entry, texts: {}, state: "answered", answer: by.get(entry.id) })));
-    await newer(answer.detectors, answer.server_time);
+    await newer(answer.detectors, answer.server_time, answer.language);
     if (final.length < batch.length) return "stopped";
     done = "sent";
   }
@@ -65,7 +66,7 @@ async function post(batch) {
   }));
   const csrf = (await keep.get("snapshot"))?.value.csrf;
   try {
-    const answer = await fetch("/api/field/entries", {
+    const answer = await fetch(`/api/field/entries?lang=${spoken()}`, {
       method: "POST", body: JSON.stringify({ entries }), credentials: "same-origin", redirect: "error",
       headers: { "Content-Type": "application/json", ...(csrf ? { "X-CSRFToken": csrf } : {}) },
       signal: AbortSignal.timeout(60_000),

@@ -1,6 +1,7 @@
 // What the server said, how old it is, and what may still be shown of it. No rules here: only times are compared.
 
 import * as keep from "./keep.js";
+import { spoken } from "./language.js";
 
 const WAIT_MS = 15_000;
 
@@ -10,7 +11,7 @@ export async function fetchSnapshot() {
   let answer;
   const began = Date.now();
   try {
-    answer = await fetch("/api/field/snapshot", {
+    answer = await fetch(`/api/field/snapshot?lang=${spoken()}`, {
       headers: { Accept: "application/json", ...(kept ? { "If-None-Match": kept.etag } : {}) },
       cache: "no-store", credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(WAIT_MS),
     });
@@ -43,13 +44,13 @@ async function forgetOldPins(value) {
 }
 
 /** Put the server's newer decisions into what is kept. */
-export async function newer(detectors, time) {
+export async function newer(detectors, time, language) {
   const kept = await keep.get("snapshot");
   if (!kept) return;
   const by = new Map(detectors.map((each) => [each.code, each]));
   kept.value.detectors = kept.value.detectors.map((each) => {
     const now = by.get(each.code);
-    return now ? { ...now, type: each.type, given: time } : each;
+    return now ? { ...now, type: each.type, given: time, language } : each;
   });
   kept.etag = ""; // another state than the one that the tag names
   await keep.put("snapshot", kept);

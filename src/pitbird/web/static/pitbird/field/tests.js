@@ -3,7 +3,7 @@
 import * as keep from "./keep.js";
 import * as going from "./going.js";
 import { cue, stayAwake } from "./cues.js";
-import { asking, button, caution, h, list, say, sentence, shared } from "./draw.js";
+import { asking, asSaid, button, caution, day, foreign, h, list, number, say, sentence, shared } from "./draw.js";
 import { gasIsOn, notExposed, outcome } from "../bump-test.js";
 import { custodyPart } from "./handing.js";
 import { find, findCylinder, toTry } from "./snapshot.js";
@@ -35,11 +35,11 @@ function offered(app, type, picked) {
 
 /** Whatever speaks against a cylinder, said before its gas is wasted. */
 function against(app, type, cylinder) {
-  const said = [...cylinder.against];
+  const said = cylinder.against.map((text) => foreign(text, app.kept.value.language));
   const today = new Intl.DateTimeFormat("en-CA", { timeZone: app.zone() }).format(Date.now() - app.kept.ahead);
   if (said.length === 0) {
-    if (cylinder.expired || (cylinder.expires && cylinder.expires < today)) said.push(say("gas_expired", { date: cylinder.expires }));
-    if (cylinder.under_pressure) said.push(say("gas_low", { bar: cylinder.gauge_bar }));
+    if (cylinder.expired || (cylinder.expires && cylinder.expires < today)) said.push(say("gas_expired", { date: day(cylinder.expires) }));
+    if (cylinder.under_pressure) said.push(say("gas_low", { bar: number(cylinder.gauge_bar) }));
     if (cylinder.quarantined) said.push(say("gas_quarantined"));
     if (cylinder.in_question) said.push(say("gas_question"));
   }
@@ -52,10 +52,10 @@ function against(app, type, cylinder) {
 export function detectorScreen(app, { code, picked, fault }) {
   const { detector } = find(app.kept.value, code);
   if (!detector) return { title: code, body: [caution(say("unknown", { code, site: app.kept.value.site.code }))], bar: [button(say("back"), () => app.go("start"))] };
-  const body = [...verdict(app, detector), ...loud(detector), custodyPart(app, detector)];
+  const body = [...verdict(app, detector), ...loud(app, detector), custodyPart(app, detector)];
   const back = button(say("back"), () => app.go("start"));
   const title = detector.serial ? `${detector.code} · ${detector.serial}` : detector.code;
-  if (detector.held) return { title, body: [caution(say("held"), detector.held), ...body], bar: [back] };
+  if (detector.held) return { title, body: [caution(say("held"), asSaid(app, detector, detector.held)), ...body], bar: [back] };
   const type = app.kept.value.types[detector.type];
   if (!type) return { title, body: [...body, caution(say("no_plan"))], bar: [back] };
   const cylinders = offered(app, type, picked);
@@ -72,7 +72,7 @@ export function detectorScreen(app, { code, picked, fault }) {
 function gasPart(app, type, cylinders, { code, fault }) {
   const rows = cylinders.map((cylinder) => {
     const wrong = against(app, type, cylinder);
-    const facts = [cylinder.expires ? say("gas_in_date", { date: cylinder.expires }) : "", cylinder.tests_left === null ? "" : say("tests_left", { n: cylinder.tests_left })];
+    const facts = [cylinder.expires ? say("gas_in_date", { date: day(cylinder.expires) }) : "", cylinder.tests_left === null ? "" : say("tests_left", { n: cylinder.tests_left })];
     const title = h("h2", { class: "serial" }, say("cylinder", { code: cylinder.code }));
     if (wrong.length) return [title, caution(wrong[0], ...wrong.slice(1))];
     const unsure = type.gas[cylinder.code]?.serves === "cannot-tell" ? h("p", { class: "small quiet" }, say("gas_serves_cannot-tell")) : null;
@@ -104,7 +104,7 @@ function start(app, detector, type, cylinders) {
   const spot = document.getElementById("cold");
   const cold = cylinders.find((each) => temperature && each.minimum_temperature_c !== null && Number(temperature) < Number(each.minimum_temperature_c));
   if (temperature === null || (cold && spot.dataset.told !== temperature)) {
-    spot.replaceChildren(caution(temperature === null ? say("temperature_wrong") : `${cold.code}: ${say("gas_cold", { at: cold.minimum_temperature_c })}`));
+    spot.replaceChildren(caution(temperature === null ? say("temperature_wrong") : `${cold.code}: ${say("gas_cold", { at: number(cold.minimum_temperature_c) })}`));
     spot.dataset.told = temperature ?? "";
     spot.scrollIntoView({ block: "center" });
     app.announce(spot.textContent);
@@ -139,7 +139,7 @@ function checksScreen(app) {
   const airRows = test.plan.channels.map((channel) => {
     const no = air.some((item) => item.channel === channel.name && item.right === "no");
     const key = channel.clean_air === null || channel.clean_air === undefined ? "clean_air_plain" : "clean_air";
-    return oneCheck(say(key, { channel: channel.name, at: channel.clean_air, unit: shared.units[channel.unit] ?? channel.unit }), no, (wrong) =>
+    return oneCheck(say(key, { channel: channel.name, at: number(channel.clean_air), unit: shared.units[channel.unit] ?? channel.unit }), no, (wrong) =>
       app.setTest(going.tapped(test, (facts) => {
         facts.clean_air = facts.clean_air.filter((item) => item.channel !== channel.name);
         if (wrong) facts.clean_air.push({ channel: channel.name, right: "no" });
@@ -200,8 +200,8 @@ function gasOnScreen(app) {
       cue(what === "yes" ? "tick" : "failed", app.settings);
       app.setTest(going.reached(test, name, what, Date.now()));
     };
-    const came = said?.reached === "yes" ? say("came_after", { channel: name, n: said.after_s }) : say("came", { channel: name });
-    const alarm = channel?.must_show ? `${channel.must_show.name} ${channel.must_show.at} ${shared.units[channel.unit] ?? channel.unit}` : "";
+    const came = said?.reached === "yes" ? say("came_after", { channel: name, n: number(said.after_s) }) : say("came", { channel: name });
+    const alarm = channel?.must_show ? `${channel.must_show.name} ${number(channel.must_show.at)} ${shared.units[channel.unit] ?? channel.unit}` : "";
     return h("div", { class: "field-pair", role: "group", "aria-label": `${name} ${alarm}` },
       button(came, () => answer("yes"), { pressed: said?.reached === "yes", key: `came-${name}` }),
       button(say("came_not"), () => answer("no"), { pressed: said?.reached === "no", key: `not-${name}`, label: `${name}: ${say("came_not")}` }));

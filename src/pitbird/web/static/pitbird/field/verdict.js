@@ -1,6 +1,6 @@
 // The stamp of a detector: what the server last said of it, alone or for a wearer, and beside it what was written here since.
 
-import { caution, h, say, shared, stamp, when } from "./draw.js";
+import { asSaid, caution, h, say, shared, stamp, when } from "./draw.js";
 import { standing } from "./snapshot.js";
 import { standingFor, standingFresh } from "./wearer.js";
 
@@ -38,9 +38,10 @@ export function verdict(app, detector, asked = {}) {
   else if (now.taken) parts.push(stamp("cannot-tell", { words: say("unjudged") }), caution(say("unjudged_how")));
   else parts.push(stamp(now.verdict, { until: now.until ? when(now.until, zone) : "" }));
   if (now.over && said.verdict === "may-go-out") parts.push(h("p", {}, say("over_how", { time: when(said.until ?? app.kept.value.until, zone) })));
-  if (!now.failed && !now.over && said.reason) parts.push(h("p", {}, h("strong", {}, said.reason), said.to_do ? ` ${said.to_do}` : ""));
-  parts.push(...now.against.map((each) => h("p", {}, h("strong", {}, each.key ? say(each.key, { name }) : named(each.reason)), each.to_do ? ` ${named(each.to_do)}` : "")));
-  if (now.warns.length) parts.push(caution(say("wearer_says", { name }), ...now.warns.map(named)));
+  if (!now.failed && !now.over && said.reason) parts.push(h("p", {}, h("strong", {}, asSaid(app, said, said.reason)), said.to_do ? [" ", asSaid(app, said, said.to_do)] : ""));
+  parts.push(...now.against.map((each) => h("p", {}, h("strong", {}, each.key ? say(each.key, { name }) : asSaid(app, detector, named(each.reason))),
+    each.to_do ? [" ", asSaid(app, detector, named(each.to_do))] : "")));
+  if (now.warns.length) parts.push(caution(say("wearer_says", { name }), ...now.warns.map((text) => asSaid(app, said, named(text)))));
   parts.push(...now.mine.map((entry) => h("p", { class: "bump-hint" }, say("tested_here", { what: what(entry), time: when(entry.body.at, zone) }))));
   if (said.waiting) parts.push(h("p", {}, say("waits_n", { n: said.waiting })));
   const then = when(app.kept.contact, zone);
@@ -51,5 +52,5 @@ export function verdict(app, detector, asked = {}) {
 }
 
 /** What is said loudly of a detector, or nothing. */
-export const loud = (detector) => (detector.loud.length ? [caution(detector.loud[0], ...detector.loud.slice(1))] : []);
+export const loud = (app, detector) => (detector.loud.length ? [caution(...detector.loud.map((text) => asSaid(app, detector, text)))] : []);
 

@@ -1,5 +1,6 @@
 // The server's answer for one wearer: asked for, or put together from the parts that it made beforehand. No rules here.
 
+import { spoken } from "./language.js";
 import { serverNow, standing } from "./snapshot.js";
 
 const WAIT_MS = 4_000;
@@ -8,7 +9,7 @@ const WAIT_MS = 4_000;
 export async function ask(code, wearer, book) {
   const began = Date.now();
   try {
-    const answer = await fetch(`/api/field/answer?${new URLSearchParams({ detector: code, wearer })}`, {
+    const answer = await fetch(`/api/field/answer?${new URLSearchParams({ detector: code, wearer, lang: spoken() })}`, {
       headers: { Accept: "application/json" }, cache: "no-store", credentials: "same-origin", redirect: "error",
       signal: AbortSignal.timeout(WAIT_MS),
     });
@@ -16,7 +17,7 @@ export async function ask(code, wearer, book) {
     const said = await answer.json();
     const time = Date.parse(said.server_time);
     if (said.book !== book || said.wearer !== wearer || said.detector.code !== code || Number.isNaN(time)) return null;
-    return { detector: said.detector, contact: said.server_time, ahead: (began + Date.now()) / 2 - time };
+    return { detector: { ...said.detector, language: said.language }, contact: said.server_time, ahead: (began + Date.now()) / 2 - time };
   } catch {
     return null;
   }

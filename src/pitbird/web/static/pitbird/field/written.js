@@ -1,6 +1,6 @@
 // What was written on this phone, and what became of it, in words.
 
-import { button, h, list, say, when } from "./draw.js";
+import { button, foreign, h, list, say, when } from "./draw.js";
 import { what } from "./verdict.js";
 
 /** What was written on this phone, the newest first, with what the server answered. */
@@ -23,7 +23,7 @@ export function became(app, entry) {
   if (state === "refused") return say("state_refused");
   if (answer.status === "settled") return answer.index ? say("state_settled_index", answer) : say("state_settled", answer);
   if (answer.status === "waiting") {
-    const faults = answer.faults.map((fault) => `${fault.where}: ${fault.problem}`);
+    const faults = answer.faults.map((fault) => foreign(`${fault.where}: ${fault.problem}`, "en"));
     const why = answer.why.map((each) => say(`why_${each}`)).join("; ");
     return [say("state_waiting", answer), ` (${why}). `, answer.taken_out ? say("taken_out") : "", list(faults)];
   }

@@ -1,0 +1,184 @@
+"""The field page in each language in a real browser, at the width of WCAG 2.2 (1.4.10, 320 px): nothing runs
+over, axe-core finds nothing, and the language can be changed without network."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+from django.utils import translation
+
+from pitbird.web.views.bump_words import ADVICE
+from pitbird.web.views.field_words import WORDS
+from tests.web.test_bump_browser import CHANNELS, in_order, look
+from tests.web.test_field_browser import BEGIN, LINKS, PIN, Phone, Site, python
+from tests.web.test_pages_browser import served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+#: Texts with a word that does not fit into its button, heading or stamp, and would run over it or be broken
+#: anywhere. The bar of *out of service* runs over by design.
+OVER = """(places) => [...document.querySelectorAll(places)].filter((each) => each.checkVisibility())
+    .filter((each) => {
+      Object.assign(each.style, {overflowWrap: "normal", hyphens: "manual"});
+      const over = each.scrollWidth > each.clientWidth + 1;
+      Object.assign(each.style, {overflowWrap: "", hyphens: ""});
+      return over;
+    }).map((each) => each.outerHTML.slice(0, 120))"""
+PLACES = (
+    "main :is(button, h1, h2, summary, label, .stamp:not(.stamp--out-of-service), .bump-outcome__word, "
+    ".caution)"
+)
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    home = tmp_path_factory.mktemp("home")
+    python(home, BEGIN)
+    links = python(home, LINKS).split()
+    with served(home) as address:
+        yield Site(address, home, iter(links), iter(range(40)))
+
+
+class Speaker(Phone):
+    """A phone whose browser asks for a language."""
+
+    def __init__(self, context: "BrowserContext", site: Site, language: str) -> None:
+        super().__init__(context, site)
+        self.language = language
+
+    def word(self, key: str, **values: object) -> str:
+        with translation.override(self.language):
+            return str(WORDS[key]).format(**values)
+
+    def tap(self, key: str, **values: object) -> None:
+        self.button(self.word(key, **values))
+
+    def in_order(self, name: str) -> None:
+        in_order(self.page)
+        assert self.page.evaluate(OVER, PLACES) == [], name
+        look(self.page, f"field-{self.language}-{name}")
+
+    def let_in_here(self) -> None:
+        self.page.goto(f"{self.site.address}/field/pair#{next(self.site.links)}")
+        self.tap("pair_do")
+        self.heading(self.word("pair_done", code=""))
+        self.tap("go_on")
+        self.button("Ilda Fontanova (K-1)")
+        self.page.locator("#pin").fill(PIN)
+        self.tap("let_in")
+        self.heading(self.word("which"))
+        self.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+
+    def spoken(self) -> str | None:
+        return self.page.locator("html").get_attribute("lang")
+
+
+def opened(browser: "Browser", site: Site, language: str, locale: str) -> Iterator[Speaker]:
+    context = browser.new_context(
+        viewport={"width": 320, "height": 640}, has_touch=True, is_mobile=True, locale=locale
+    )
+    context.set_default_timeout(20_000)
+    made = Speaker(context, site, language)
+    yield made
+    context.close()
+    assert made.faults == []
+
+
+@pytest.fixture(params=[("de", "de-AT"), ("es", "es-ES"), ("fr", "fr-FR")], ids=lambda pair: pair[0])
+def phone(browser: "Browser", site: Site, request: pytest.FixtureRequest) -> Iterator[Speaker]:
+    yield from opened(browser, site, *request.param)
+
+
+@pytest.fixture
+def english(browser: "Browser", site: Site) -> Iterator[Speaker]:
+    yield from opened(browser, site, "en", "en-GB")
+
+
+def test_a_whole_test_at_320_px_in_each_language(phone: Speaker) -> None:
+    code = phone.new()
+    phone.page.goto(f"{phone.site.address}/field/")
+    phone.heading(phone.word("not_paired"))
+    assert phone.spoken() == phone.language
+    phone.in_order("unpaired")
+    phone.let_in_here()
+    phone.in_order("start")
+    phone.tap("settings")
+    phone.in_order("settings")
+    phone.tap("back")
+    phone.look_up(code, phone.word("code"))
+    phone.heading(code)
+    phone.in_order("detector")
+    assert phone.page.locator(f"main [lang]:not([lang={phone.language}])").count() == 0
+    phone.page.locator("#temperature").fill("zwölf")
+    phone.tap("with", cylinder="C-112")
+    phone.page.locator("#cold", has_text=phone.word("temperature_wrong")).wait_for()
+    phone.page.locator("#temperature").fill("21,5")
+    phone.tap("with", cylinder="C-112")
+    phone.heading(phone.word("checks_of", code=code))
+    phone.in_order("checks")
+    assert "20,9" in phone.page.locator(".field-checks").inner_text()
+    phone.tap("all_well")
+    phone.in_order("before-gas")
+    phone.tap("gas_on")
+    phone.in_order("gas")
+    for channel in CHANNELS[:-1]:
+        phone.tap("came", channel=channel)
+    phone.button(f"{CHANNELS[-1]}: {phone.word('came_not')}")
+    phone.in_order("gas-answered")
+    phone.tap("all_signals")
+    phone.tap("gas_off")
+    phone.in_order("after")
+    phone.tap("all_clear")
+    with translation.override(phone.language):
+        failed = str(ADVICE["failed"])
+    phone.page.get_by_text(failed).wait_for()
+    phone.in_order("failed")
+    phone.tap("write")
+    phone.heading(phone.word("written", code=code))
+    phone.page.locator("#became", has_text=phone.word("state_written", index="")).wait_for()
+    phone.in_order("written")
+    [leaf] = phone.site.written(code)
+    assert (leaf.body["temperature_c"], leaf.body["outcome"]) == ("21.5", "failed")
+
+
+def test_the_server_speaks_the_language_of_the_phone(phone: Speaker) -> None:
+    phone.let_in_here()
+    phone.look_up(phone.new(), phone.word("code"))
+    with translation.override(phone.language):
+        said = translation.gettext("No passed bump test is on record.")
+        stamped = str(WORDS["not-yet"])
+    phone.page.get_by_text(said).wait_for()
+    assert stamped.upper() in phone.page.locator(".stamp").first.inner_text().upper()
+
+
+def test_the_language_is_changed_without_network_and_stays(english: Speaker) -> None:
+    phone = english
+    phone.let_in_here()
+    code = phone.new()
+    phone.context.set_offline(True)
+    phone.tap("settings")
+    phone.button("Deutsch")
+    phone.language = "de"
+    phone.heading(phone.word("settings"))
+    assert phone.spoken() == "de"
+    phone.in_order("changed")
+    phone.page.reload()
+    phone.heading(phone.word("which"))
+    assert phone.spoken() == "de"
+    # What the server said in English before is marked as English, until there is network again.
+    phone.look_up(code, phone.word("code"))
+    carried = phone.page.locator("main [lang=en]")
+    assert "No passed bump test is on record." in carried.all_inner_texts()
+    phone.in_order("carried")
+    phone.context.set_offline(False)
+    phone.page.get_by_text("Kein bestandener Anzeigetest ist verzeichnet.").wait_for()
+    assert carried.count() == 0
+    phone.tap("back")
+    phone.tap("settings")
+    for tag, name in (("fr", "Français"), ("es", "Español"), ("en", "English")):
+        phone.button(name)
+        phone.language = tag
+        phone.heading(phone.word("settings"))
