@@ -11,7 +11,8 @@ from pitbird.web.views.bump_words import ADVICE
 from pitbird.web.views.field_words import WORDS
 from tests.web.test_bump_browser import CHANNELS, in_order, look
 from tests.web.test_field_browser import BEGIN, LINKS, PIN, Phone, Site, python
-from tests.web.test_pages_browser import served
+from tests.web.test_pages_browser import at_the_desk, on_a_book, served
+from tests.web.test_pages_browser import look as look_at
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
@@ -182,3 +183,40 @@ def test_the_language_is_changed_without_network_and_stays(english: Speaker) -> 
         phone.button(name)
         phone.language = tag
         phone.heading(phone.word("settings"))
+
+
+# --- The gate
+
+
+@pytest.fixture(scope="module")
+def troubled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
+    with on_a_book(tmp_path_factory.mktemp("troubled"), "fill_troubled") as found:
+        yield found
+
+
+@pytest.mark.parametrize("language", ["de", "es", "fr"])
+def test_the_gate_is_fit_for_everybody_in_each_language(
+    browser: "Browser", troubled: tuple[str, str], language: str
+) -> None:
+    page = at_the_desk(browser, troubled, locale=language)
+    page.goto(f"{troubled[0]}/")
+    assert page.locator("html").get_attribute("lang") == language
+    faults = []
+    for width in (1280, 320):
+        page.set_viewport_size({"width": width, "height": 900})
+        faults += look_at(page, f"{language} at {width} px")
+        over = page.evaluate(OVER, ".stamp:not(.stamp--out-of-service), .stamp__time, button, h1, h2")
+        faults += [f"{language} at {width} px: {each}" for each in over]
+        look(page, f"gate-{language}")
+    assert faults == []
+
+
+def test_the_language_is_chosen_at_the_foot_of_a_page(browser: "Browser", troubled: tuple[str, str]) -> None:
+    page = at_the_desk(browser, troubled, locale="en-GB")
+    page.goto(f"{troubled[0]}/?verdict=not-yet")
+    page.get_by_role("button", name="Español").click()
+    page.get_by_role("heading", level=1, name="¿Qué puede salir ahora?").wait_for()
+    assert page.url.endswith("/?verdict=not-yet")
+    page.get_by_role("link", name="Gas", exact=True).click()
+    page.get_by_text("Esta página solo está en inglés por ahora.").wait_for()
+    assert page.locator("html").get_attribute("lang") == "en"

@@ -22,8 +22,10 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 from django.template.loader import get_template
 from django.templatetags.i18n import BlockTranslateNode, TranslateNode
+from django.utils import translation
 
 import run
+from pitbird.web.views.field_words import WORDS
 
 PACKAGE: Final = run.ROOT / "src" / "pitbird"
 LOCALE: Final = PACKAGE / "locale"
@@ -83,6 +85,10 @@ def gathered() -> Catalog:
     for name in TEMPLATES:
         for message, context in _in_template(f"pitbird/{name}.html"):
             found.add(message, locations=[(f"web/templates/pitbird/{name}.html", 0)], context=context)
+    with translation.override("en"):  # words of the field page that stand in the vocabulary of all pages
+        for message in sorted({*map(str, WORDS.values())}):
+            if message not in found:
+                found.add(message, locations=[("web/vocabulary.py", 0)])
     return found
 
 

@@ -19,7 +19,7 @@ D17, SITE = "detector:D-017", "site:north-works"
 @pytest.mark.parametrize(
     ("locale", "stamp"),
     [
-        ("de", "DARF IN DEN EINSATZ bis 03.03.2026, 04:00 WET"),
+        ("de", "DARF HINAUS bis 03.03.2026, 04:00 WET"),
         ("es", "PUEDE SALIR hasta el 3/03/2026, 04:00 WET"),
         ("fr", "PEUT SORTIR jusqu’au 03/03/2026, 04:00 WET"),
         ("nl", "MAY GO OUT until 03-03-2026, 04:00 WET"),
