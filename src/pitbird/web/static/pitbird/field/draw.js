@@ -47,9 +47,10 @@ export const asSaid = (app, detector, text) => foreign(text, detector.language ?
 /** A choice of the language, each by its own name. */
 export const speaking = (app) => h("div", { class: "field-two", role: "group", "aria-label": say("language") }, languages.map(([tag, name]) =>
   button(foreign(name, tag), async () => {
-    app.note = (await choose(tag)) ? "" : say("language_not");
+    const chosen = await choose(tag);
+    app.note = chosen ? "" : say("language_not");
     app.redraw();
-    app.refresh();
+    if (chosen) app.refresh();
   }, { pressed: tag === spoken(), key: `speak-${tag}` })));
 
 /** A moment in the zone of the site, as people here write it. */
