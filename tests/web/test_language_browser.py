@@ -145,6 +145,36 @@ def test_a_whole_test_at_320_px_in_each_language(phone: Speaker) -> None:
     assert (leaf.body["temperature_c"], leaf.body["outcome"]) == ("21.5", "failed")
 
 
+def test_handing_out_untested_and_taking_back_at_320_px_in_each_language(phone: Speaker) -> None:
+    code = phone.new()
+    phone.let_in_here()
+    phone.look_up(code, phone.word("code"))
+    phone.tap("hand_out")
+    phone.in_order("to-whom")
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.locator(".caution", has_text=phone.word("no_yes", name="Ilda Fontanova (K-1)")).wait_for()
+    phone.in_order("no-yes")
+    assert phone.page.locator(f"main [lang]:not([lang={phone.language}])").count() == 0
+    phone.tap("gone_already")
+    phone.in_order("terms")
+    phone.tap("gone_already_do")
+    phone.page.locator(".caution", has_text=phone.word("due_missing")).wait_for()
+    phone.in_order("terms-missing")
+    phone.tap("due_none")
+    phone.tap("gone_already_do")
+    phone.heading(phone.word("handed-out_done", code=code, name="Ilda Fontanova (K-1)"))
+    phone.in_order("handed")
+    phone.tap("done_rack")
+    phone.look_up(code, phone.word("code"))
+    phone.tap("take_back")
+    phone.in_order("back")
+    phone.tap("back_drop")
+    phone.in_order("back-dropped")
+    phone.tap("back_with")
+    phone.heading(phone.word("handed-back_done", code=code))
+    phone.in_order("taken-back")
+
+
 def test_the_server_speaks_the_language_of_the_phone(phone: Speaker) -> None:
     phone.let_in_here()
     phone.look_up(phone.new(), phone.word("code"))
