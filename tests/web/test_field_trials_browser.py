@@ -135,9 +135,9 @@ def answers_lost(phone: Phone, site: Site) -> Iterator[list[int]]:
         lost.append(site.post("/api/field/entries", route.request.post_data_buffer, headers))
         route.abort()
 
-    phone.page.route("**/api/field/entries", lose)
+    phone.page.route("**/api/field/entries?*", lose)
     yield lost
-    phone.page.unroute("**/api/field/entries")
+    phone.page.unroute("**/api/field/entries?*")
 
 
 def kept(phone: Phone) -> list[list[str]]:
@@ -526,7 +526,7 @@ def test_sound_vibration_and_the_screen_kept_awake_go_with_the_gas_and_can_be_tu
         phone.heading("written on this phone")
         assert asked(phone) == ["vibrate", "tone", "tone"]
         phone.button("To the beginning")
-        phone.button("Sound, vibration, signing out")
+        phone.button("Sound, vibration, language, signing out")
         phone.button("Sound")
         phone.button("Vibration")
         phone.button("Back")
@@ -699,7 +699,7 @@ def test_every_screen_is_fit_for_everybody_on_a_narrow_dark_phone_and_on_a_table
     seen("written")
     phone.button("To the beginning")
     seen("start-written")
-    phone.button("Sound, vibration, signing out")
+    phone.button("Sound, vibration, language, signing out")
     seen("settings")
     phone.button("Sign out of this phone")
     phone.page.get_by_text("Signed out.").wait_for()

@@ -235,7 +235,7 @@ def test_the_gate_narrows_as_one_types_without_a_new_page(browser: Browser, fill
     assert "q=D-018" in page.url
     assert page.inner_text("#gate-answer").startswith("None of one may go out.")
     page.get_by_label("Find").fill("")
-    page.get_by_label("Stamp").select_option("not-yet")
+    page.get_by_label("Stamp", exact=True).select_option("not-yet")
     page.wait_for_function("document.querySelector('#gate-list tbody a').textContent === 'D-019'")
     page.context.close()
 
