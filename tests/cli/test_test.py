@@ -283,6 +283,15 @@ def test_a_test_is_entered_from_a_paper_slip_with_the_tester_and_the_time_on_it(
     assert (body["by"], body["applications"][0]["gas_on"]) == ("person:P-07", gas_on)
 
 
+def test_a_slip_tells_who_entered_it_where_that_is_not_the_tester(
+    begun: Pitbird, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PITBIRD_BY", "K-1")
+    entered = begun(f"{PASSES} --slip S-0412 --gas-on {text_of(Ms(clock.now() - 90 * MINUTE))}")
+    assert entered.status == 0, entered.err
+    assert last_body()["slip"] == {"number": "S-0412", "entered_by": "person:K-1"}
+
+
 def test_a_slip_without_its_tester_or_its_time_is_refused(
     begun: Pitbird, monkeypatch: pytest.MonkeyPatch
 ) -> None:

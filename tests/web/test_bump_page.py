@@ -453,15 +453,17 @@ def test_numbers_are_read_as_people_type_them(typed: str, read: str) -> None:
 
 
 def test_a_test_entered_from_a_paper_slip_says_so_and_who_countersigned(page: Client) -> None:
-    send(page, passing(slip="260302-D-017", countersigned="K-1", ended="2026-01-05 06:41"))
+    send(page, passing(slip="260302-D-017", tester="K-1", countersigned="K-1", ended="2026-01-05 06:41"))
     assert newest()["slip"] == {"number": "260302-D-017", "countersigned_by": "person:K-1"}
 
 
 def test_a_slip_number_or_a_countersigner_that_cannot_be_is_told_at_its_field(page: Client) -> None:
-    told = text(send(page, passing(slip="no. 7", ended="2026-01-05 06:41"), status=422))
+    told = text(send(page, passing(slip="no. 7", tester="K-1", ended="2026-01-05 06:41"), status=422))
     assert "not the number of a slip" in told
     assert "X-9" in text(
-        send(page, passing(slip="7", countersigned="X-9", ended="2026-01-05 06:41"), status=422)
+        send(
+            page, passing(slip="7", tester="K-1", countersigned="X-9", ended="2026-01-05 06:41"), status=422
+        )
     )
 
 
@@ -475,8 +477,23 @@ def test_a_slip_is_entered_with_its_own_time_and_never_with_that_of_entering(pag
     assert "Type the day and the time" in told
     assert "Write the number of the slip" in text(send(page, passing(countersigned="K-1"), status=422))
     assert book.count_about("detector:D-017") == before
-    send(page, passing(slip="260302-D-017", ended="2026-01-05 06:41"))
+    send(page, passing(slip="260302-D-017", tester="K-1", ended="2026-01-05 06:41"))
     assert newest()["at"].startswith("2026-01-05T")
+
+
+def test_a_slip_is_the_testers_who_stands_on_it_and_tells_who_entered_it(page: Client, keeper: Actor) -> None:
+    slip = {"slip": "260302-D-017", "ended": "2026-01-05 06:41"}
+    write({"kind": "person", "person": "person:P-08", "name": "Tarn Oduya", "roles": ["tester"]}, keeper)
+    before = book.count_about("detector:D-017")
+    assert "Write the code of who tested" in text(send(page, passing(**slip), status=422))
+    assert "P-99" in text(send(page, passing(**slip, tester="P-99"), status=422))
+    assert "Write the number of the slip" in text(send(page, passing(tester="P-08"), status=422))
+    assert book.count_about("detector:D-017") == before
+    send(page, passing(**slip, tester="P-08"))
+    assert (newest()["by"], newest()["slip"]["entered_by"]) == ("person:P-08", "person:K-1")
+    send(page, passing(**slip, tester="person:K-1"))
+    assert newest()["by"] == "person:K-1"
+    assert "entered_by" not in newest()["slip"]
 
 
 def test_the_page_of_a_slip_holds_its_number_and_no_clock_of_the_phone(page: Client) -> None:

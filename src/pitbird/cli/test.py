@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -142,7 +143,7 @@ def _slip(
 ) -> dict[str, str]:
     """The paper slip as the entry tells it, empty for none. Who tested, and when, is said by the slip:
     never who enters it, nor the time of entering."""
-    from pitbird.cli.naming import known
+    from pitbird.cli.naming import known, subject
 
     if number is None:
         if countersigned is not None:
@@ -153,7 +154,14 @@ def _slip(
     if gas_on is None:
         faults.add("gas-on: not given; give the day and the time on the slip")
     other = known("person", countersigned, faults, field="countersigned") if countersigned else None
-    return {"number": number, **({"countersigned_by": other} if other else {})}
+    entering = os.environ.get("PITBIRD_BY")
+    entered = known("person", entering, faults, field="PITBIRD_BY") if entering else None
+    tested = subject("person", by) if by else None
+    return {
+        "number": number,
+        **({"countersigned_by": other} if other else {}),
+        **({"entered_by": entered} if entered and entered != tested else {}),
+    }
 
 
 def _held(state: DetectorState, although: str | None, zone: str | None, faults: Faults) -> None:

@@ -27,7 +27,7 @@ REFERENCES: Final = frozenset({
     "by", "where", "site", "person", "detector", "sensor", "regulator", "cylinder", "rules", "subject",
     "home", "to", "back_from", "to_site", "at_site", "authority", "trainer", "fitted_in",
     "cylinders", "sites", "detectors", "people", "of_about", "of", "assessed_by", "device",
-    "countersigned_by",
+    "countersigned_by", "entered_by",
 })  # fmt: skip
 #: The kinds that bring a thing into the book, and the field that names it.
 BRINGS: Final = {

@@ -199,7 +199,8 @@ def _facts(test: BumpTest, body: Mapping[str, Any], reader: Reader) -> tuple[tup
     if slip := body.get("slip"):
         by = slip.get("countersigned_by")
         signed = f"countersigned by {reader.named(by)}" if by else "not countersigned"
-        pairs.append(("Entered from a paper slip", lines(Keyed(slip["number"]), signed)))
+        entered = (f"entered by {reader.named(slip['entered_by'])}",) if "entered_by" in slip else ()
+        pairs.append(("Entered from a paper slip", lines(Keyed(slip["number"]), signed, *entered)))
     if body.get("note"):
         pairs.append(("Note", reader.text(body["note"])))
     return tuple(pairs)

@@ -108,6 +108,7 @@ FIELD_WORDS: Final[dict[str, Word]] = {
     "new_key": _("Fingerprint of the new key"), "reader": _("Who may read"), "people": _("People"),
     "detectors": _("Detectors"),
     "slip": _("Paper slip"), "countersigned_by": _("Countersigned by"),
+    "entered_by": _("Entered by"),
     "first": _("From"), "last": _("To"), "token": _("SHA-256 of the secret in the link"),
     "names": _("With names and texts"), "opened": _("The link"),
     "device": _("Phone"), "alg": _("Signs by"), "key": _("Public key"), "label": _("Called"),

@@ -90,10 +90,12 @@ class Cleared(Part):
 
 
 class Slip(Part):
-    """The paper slip on which a test was written down where phones are barred, and who signed it besides."""
+    """The paper slip on which a test was written down where phones are barred, who signed it besides, and who
+    entered it where that is not the tester (``by``)."""
 
     number: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,31}$")]
     countersigned_by: PersonRef | None = None
+    entered_by: PersonRef | None = None
 
 
 class BumpTest(Body):

@@ -60,6 +60,8 @@ def _bump(body: Body, text: Opened, names: Names) -> Told:
         "readings_back": cleared.get("readings"),
         "peaks_cleared": cleared.get("peaks"),
         "temperature_c": body.get("temperature_c"),
+        "slip": body.get("slip", {}).get("number"),
+        "slip_entered_by": code(body.get("slip", {}).get("entered_by")),
     }
     yield "tests", row
     if body["outcome"] == "spoiled":

@@ -38,6 +38,7 @@ _TEST: Final = (
     "detector", "outcome_as_written", "footing", "spoiled_because", "channels_not_reached", "channels",
     "cylinders", "regulators", "gauge_bar", "gas_on_utc", "gas_on_s", "sound", "light", "vibration",
     "checks_answered_no", "clean_air", "readings_back", "peaks_cleared", "temperature_c",
+    "slip", "slip_entered_by",
 )  # fmt: skip
 
 #: Each table: what it is, and its columns.

@@ -177,7 +177,10 @@ def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpRespo
     faults = [*bump_form.slip_faults(values), *reading.faults]
     if not faults:
         try:
-            appended = write(reading.draft, actor, now=now)
+            draft = reading.draft
+            if "slip" in draft:
+                draft = bump_form.told_by_slip(draft, values, actor.person)
+            appended = write(draft, actor, now=now)
         except EntryRefused as refused:
             faults = [bump_form.placed(fault, reading) for fault in refused.faults]
         except IdTaken as taken:
@@ -284,6 +287,7 @@ def _drawn(
         "ended_help": _("On this site's clock (%s), such as 2026-03-02 06:41") % zone,
         "note": fields("note", _("Note")),
         "slip": fields("slip", _("Number of the paper slip")),
+        "tester": fields("tester", _("Code of who tested, as on the slip")),
         "countersigned": fields("countersigned", _("Code of who countersigned it")),
         "because": fields("because", _("Why the try proves nothing")),
     }

@@ -96,6 +96,14 @@ def read(values: Mapping[str, str], plan: bump.Plan, *, detector: str, now: Ms, 
     return Reading(draft, outcome, reasons, faults, numbers)
 
 
+def told_by_slip(draft: Mapping[str, Any], values: Mapping[str, str], person: str) -> dict[str, Any]:
+    """The draft of a test entered from a paper slip, by the tester who stands on it; whoever enters it
+    (``person``) is told beside it. It is the tester's training that counts."""
+    tester = f"person:{values.get('tester', '').strip().removeprefix('person:')}"
+    entered = {} if tester == person else {"entered_by": person}
+    return {**draft, "by": tester, "slip": {**draft["slip"], **entered}}
+
+
 def slip_faults(values: Mapping[str, str]) -> list[FieldFault]:
     """What is wrong with a test entered from a paper slip. Its time is that on the slip, never the time of
     entering, which would let a pass hold longer than it does."""
@@ -103,8 +111,12 @@ def slip_faults(values: Mapping[str, str]) -> list[FieldFault]:
     faults = []
     if "countersigned" in given and "slip" not in given:
         faults.append(FieldFault("slip", _("Write the number of the slip that was countersigned.")))
+    if "tester" in given and "slip" not in given:
+        faults.append(FieldFault("slip", _("Write the number of the slip on which the tester stands.")))
     if "slip" not in given:
         return faults
+    if "tester" not in given:
+        faults.append(FieldFault("tester", _("Write the code of who tested, as on the slip.")))
     if any(re.fullmatch(r"gas-[0-9]+-(on|off)", name) for name in given):
         problem = _(
             "This gas was timed here and now, so it is not from a slip. Enter the slip on its own page."
@@ -254,8 +266,9 @@ def _field_of(path: str, reading: Reading) -> str:
     group, _dot, rest = path.partition(".")
     if group in ("checks", "signals", "cleared") and rest:
         return f"{ {'checks': 'check', 'signals': 'signal'}.get(group, group) }-{rest}"
-    if path in ("temperature_c", "note", "spoiled_because", "at"):
-        return {"temperature_c": "temperature", "spoiled_because": "because", "at": "ended"}.get(path, path)
+    if path in ("temperature_c", "note", "spoiled_because", "at", "by"):
+        named = {"temperature_c": "temperature", "spoiled_because": "because", "at": "ended", "by": "tester"}
+        return named.get(path, path)
     if group == "slip":
         return "countersigned" if rest == "countersigned_by" else "slip"
     found = _PATH.match(path)

@@ -120,6 +120,9 @@ def read_instead(
     faults = list(reading.faults)
     made = {name: stands[name] for name in ("v", "zone", "by", "where", "footing") if name in stands}
     made |= {**reading.draft, "id": stands["id"], "at": stands["at"]}
+    entered_by = stands.get("slip", {}).get("entered_by")
+    if entered_by and "slip" in made:
+        made["slip"] = {**made["slip"], "entered_by": entered_by}
     commitment = stands.get("note")
     if commitment:
         opened = people.texts([commitment]).get(commitment, "")
