@@ -462,15 +462,14 @@ def test(arguments: "list[str]") -> int:
     prepare("dev")
     missing = [] if quick else install_system_packages()
     results = {} if arguments else check()
+    workers = min(4, os.cpu_count() or 1)
+    spread = ["-n", str(workers), "--dist", "loadfile"] if not arguments and workers > 1 else []
     if not arguments and not quick and find_postgres():
         say("the rooms with the database, on PostgreSQL")
         folders = [name for name in ON_POSTGRES if (ROOT / name).is_dir()]
-        command = [venv_python(), "-m", "tests.workshop.postgres"] + folders
+        command = [venv_python(), "-m", "tests.workshop.postgres"] + spread + folders
         results["on PostgreSQL"] = wait_for(command, ROOT) == 0
-    options = ["-m", QUICK, "--hypothesis-profile=quick"] if quick else []
-    workers = min(4, os.cpu_count() or 1)
-    if not arguments and workers > 1:
-        options += ["-n", str(workers), "--dist", "loadfile"]
+    options = (["-m", QUICK, "--hypothesis-profile=quick"] if quick else []) + spread
     with tempfile.TemporaryDirectory(prefix="pitbird-test-") as folder:
         notes_file = os.path.join(folder, "notes.json")
         status, closing = run_pytest(options + arguments, notes_file)
