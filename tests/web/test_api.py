@@ -213,6 +213,6 @@ def test_there_is_no_page_of_documentation_from_elsewhere_and_the_schema_is_behi
         "/api/gate", "/api/detectors/{code}", "/api/entries", "/api/calc", "/api/calc/{name}",
             "/api/checkpoint", "/api/proof/inclusion", "/api/proof/consistency",
             "/api/proof/subject", "/api/field/snapshot", "/api/field/entries", "/api/field/pin",
-            "/api/field/pair",
+            "/api/field/pair", "/api/field/answer",
     }  # fmt: skip
     assert Client().get("/api/openapi.json").status_code == 302

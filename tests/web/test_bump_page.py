@@ -461,9 +461,7 @@ def test_a_slip_number_or_a_countersigner_that_cannot_be_is_told_at_its_field(pa
     told = text(send(page, passing(slip="no. 7", tester="K-1", ended="2026-01-05 06:41"), status=422))
     assert "not the number of a slip" in told
     assert "X-9" in text(
-        send(
-            page, passing(slip="7", tester="K-1", countersigned="X-9", ended="2026-01-05 06:41"), status=422
-        )
+        send(page, passing(slip="7", tester="K-1", countersigned="X-9", ended="2026-01-05 06:41"), status=422)
     )
 
 

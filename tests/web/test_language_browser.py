@@ -85,6 +85,7 @@ def opened(browser: "Browser", site: Site, language: str, locale: str) -> Iterat
     made = Speaker(context, site, language)
     yield made
     context.close()
+    site.answer_for_the_gas()
     assert made.faults == []
 
 

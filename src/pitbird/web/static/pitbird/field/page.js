@@ -193,17 +193,20 @@ async function tryPin(person, pin) {
 }
 
 async function be(who) {
+  if (!app.kept || !mayWrite(who.person)) return begin(); // what is carried came anew meanwhile, without them
   app.who = { ...who, seen: Date.now() };
   await keep.put("who", app.who);
-  begin();
+  return begin();
 }
 
 async function knowPeople() { app.known = (await keep.people()).map((each) => each.person); }
 
 /** Who holds the phone: let in by PIN not long ago, else who is signed in. */
 async function whoIsIt() {
+  const before = app.who;
   await knowPeople();
   const kept = await keep.get("who");
+  if (app.who && app.who !== before) return; // let in while it was looked up
   const fresh = kept && Math.abs(Date.now() - kept.seen) < IDLE_MS;
   const pin = fresh && kept.known_by === "pin" && app.known.includes(kept.person);
   const person = app.kept?.value.person;
