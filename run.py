@@ -467,7 +467,7 @@ def test(arguments: "list[str]") -> int:
     if not arguments and not quick and find_postgres():
         say("the rooms with the database, on PostgreSQL")
         folders = [name for name in ON_POSTGRES if (ROOT / name).is_dir()]
-        command = [venv_python(), "-m", "tests.workshop.postgres"] + spread + folders
+        command = [venv_python(), "-m", "tests.workshop.postgres"] + spread + ["-m", "not own_book"] + folders
         results["on PostgreSQL"] = wait_for(command, ROOT) == 0
     options = (["-m", QUICK, "--hypothesis-profile=quick"] if quick else []) + spread
     with tempfile.TemporaryDirectory(prefix="pitbird-test-") as folder:

@@ -23,6 +23,7 @@ from tests.services.test_killed import ROOT, needs_kill
 
 @needs_kill
 @pytest.mark.slow
+@pytest.mark.own_book
 def test_two_dozen_kills_leave_keys_and_checkpoints_whole() -> None:
     seed = int.from_bytes(os.urandom(4), "big")
     around = {name: value for name, value in os.environ.items() if not name.startswith("PITBIRD_")}

@@ -43,6 +43,7 @@ needs_kill = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this sys
 
 @needs_kill
 @pytest.mark.slow
+@pytest.mark.own_book
 def test_a_sqlite_book_is_whole_after_dozens_of_kills() -> None:
     report = kill_many(36)
     assert report["faults"] == [], report
@@ -56,6 +57,7 @@ def test_a_sqlite_book_is_whole_after_dozens_of_kills() -> None:
 @needs_kill
 @pytest.mark.slow
 @pytest.mark.postgres
+@pytest.mark.own_book
 def test_a_postgresql_book_is_whole_after_its_client_was_killed(postgres_url: str) -> None:
     report = kill_many(16, PITBIRD_DATABASE=postgres_url)
     assert report["faults"] == [], report

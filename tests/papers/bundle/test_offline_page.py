@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import random
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,7 +28,7 @@ VERIFY = """async ([bundle, fingerprint, known, papers]) => {
   return (await verifyBundle(new Blob([bytes(bundle)]), { fingerprint, known: held, papers })).report;
 }"""
 #: Each byte of a stretch changed in one of three ways; gives the changes with which the bundle still holds.
-FUZZ = """async ([bundle, fingerprint, from, to]) => {
+FUZZ = """async ([bundle, fingerprint, from, to, step]) => {
   const good = Uint8Array.from(atob(bundle), (char) => char.charCodeAt(0));
   const tried = async (at) => {
     const mask = [0x01, 0x80, good[at] || 0xff][at % 3];
@@ -36,7 +37,8 @@ FUZZ = """async ([bundle, fingerprint, from, to]) => {
     const { report, rows } = await verifyBundle(new Blob([changed]), { fingerprint });
     return report.answer === "holds" ? [[at, mask, report.root, rows.length]] : [];
   };
-  const places = Array.from({ length: Math.min(to, good.length) - from }, (_, at) => from + at);
+  const places = [];
+  for (let at = from; at < Math.min(to, good.length); at += step) places.push(at);
   return (await Promise.all(places.map(tried))).flat();
 }"""
 
@@ -113,11 +115,14 @@ def test_forged_proofs_of_consistency_are_refused_and_true_ones_taken(page: Page
 @pytest.mark.browser
 @pytest.mark.slow
 def test_no_byte_of_a_bundle_can_be_changed_without_being_told(page: Page) -> None:
-    """The container too: where it still holds, the contents are what they were."""
+    """The container too: where it still holds, the contents are what they were. Every fourth byte, which
+    of them by the seed; the verifiers in Python try every one."""
     case = case_named("good-small")
+    first = random.randrange(4)
     data = base64.b64encode(case.data).decode()
-    for start in range(0, len(case.data), 100):
-        for at, mask, root, entries in page.evaluate(FUZZ, [data, case.fingerprint, start, start + 100]):
+    for start in range(first, len(case.data), 400):
+        given = [data, case.fingerprint, start, start + 400, 4]
+        for at, mask, root, entries in page.evaluate(FUZZ, given):
             changed = bytearray(case.data)
             changed[at] ^= mask
             assert unpacked(bytes(changed)) == unpacked(case.data), at
