@@ -494,6 +494,15 @@ def test_a_slip_is_the_testers_who_stands_on_it_and_tells_who_entered_it(page: C
     assert "entered_by" not in newest()["slip"]
 
 
+def test_on_the_page_of_a_slip_none_goes_without_its_number_as_a_test_of_here_and_now(page: Client) -> None:
+    before = book.count_about("detector:D-017")
+    for given in ({}, {"ended": "2026-01-05 06:41"}, {"slip": " "}):
+        answer = page.post("/test/D-017?slip=", passing(**given))
+        assert answer.status_code == 422
+        assert "Write the number of the slip." in text(answer)
+    assert book.count_about("detector:D-017") == before
+
+
 def test_the_page_of_a_slip_holds_its_number_and_no_clock_of_the_phone(page: Client) -> None:
     plain = page.get("/test/D-017?slip=260302-D-017").content.decode()
     assert 'value="260302-D-017"' in plain

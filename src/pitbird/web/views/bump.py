@@ -174,7 +174,7 @@ def _post(request: HttpRequest, state: DetectorState, actor: Actor) -> HttpRespo
     now = Ms(before.recorded_at) if before else clock.now()
     reading = bump_form.read(values, bump.plan(state), detector=state.subject, now=now, zone=actor.zone)
     status = 422
-    faults = [*bump_form.slip_faults(values), *reading.faults]
+    faults = [*bump_form.slip_faults(values, on_its_page="slip" in request.GET), *reading.faults]
     if not faults:
         try:
             draft = reading.draft

@@ -104,15 +104,18 @@ def told_by_slip(draft: Mapping[str, Any], values: Mapping[str, str], person: st
     return {**draft, "by": tester, "slip": {**draft["slip"], **entered}}
 
 
-def slip_faults(values: Mapping[str, str]) -> list[FieldFault]:
+def slip_faults(values: Mapping[str, str], *, on_its_page: bool = False) -> list[FieldFault]:
     """What is wrong with a test entered from a paper slip. Its time is that on the slip, never the time of
-    entering, which would let a pass hold longer than it does."""
+    entering, which would let a pass hold longer than it does: ``on_its_page`` a slip cannot do without its
+    number, or it would be taken for a test of here and now."""
     given = {name for name, value in values.items() if value.strip()}
     faults = []
     if "countersigned" in given and "slip" not in given:
         faults.append(FieldFault("slip", _("Write the number of the slip that was countersigned.")))
     if "tester" in given and "slip" not in given:
         faults.append(FieldFault("slip", _("Write the number of the slip on which the tester stands.")))
+    if "slip" not in given and on_its_page and not faults:
+        faults.append(FieldFault("slip", _("Write the number of the slip.")))
     if "slip" not in given:
         return faults
     if "tester" not in given:
