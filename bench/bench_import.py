@@ -65,6 +65,7 @@ def bare(path: Path, tables: list[str], entries: list[Any], mentions: list[Any],
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA cache_size=-16000")
     for sql in tables:
         connection.execute(sql)
     marks = ", ".join("?" * len(entries[0]))
