@@ -75,7 +75,7 @@ def test_help_comes_at_once() -> None:
 def test_help_loads_neither_django_nor_pydantic() -> None:
     code = (
         "import sys, pitbird.cli.app, typer; typer.main.get_command(pitbird.cli.app.app); "
-        "print(sorted({'django', 'pydantic', 'granian', 'pitbird.services'} & set(sys.modules)))"
+        "print(sorted({'django', 'pydantic', 'uvicorn', 'pitbird.services'} & set(sys.modules)))"
     )
     ended = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
     assert ended.stdout.strip() == "[]"

@@ -4,11 +4,13 @@ import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -16,6 +18,8 @@ import pytest
 from pitbird.cli.refusing import Refused
 from pitbird.cli.serve import check_before, drop_old_bundles, look_whether_due
 from tests.cli.conftest import BEGIN, Pitbird
+
+LARGE = "/static/pitbird/vendor/qr/decode.js"
 
 
 def free_port() -> int:
@@ -55,33 +59,67 @@ def test_an_address_of_no_machine_is_refused(program: Pitbird) -> None:
     assert refused.faults[0].startswith("host: cannot listen on 192.0.2.1 port 8321")
 
 
-@pytest.mark.slow
-def test_it_answers_shows_the_first_start_address_and_ends_quietly(tmp_path: Path) -> None:
-    port = free_port()
+@contextmanager
+def served(home: Path, *more: str) -> Iterator[tuple[int, Path]]:
+    """A server in a process of its own: its port and what it says. It must end quietly when it is stopped."""
+    port, said = free_port(), home.parent / "said"
     environment = {
         name: value for name, value in os.environ.items() if not name.startswith(("PITBIRD_", "DJANGO_"))
     }
-    environment |= {"PITBIRD_HOME": str(tmp_path / "home"), "PYTHONUNBUFFERED": "1"}
-    said = tmp_path / "said"
+    environment |= {"PITBIRD_HOME": str(home), "PYTHONUNBUFFERED": "1"}
     with said.open("w") as out:
         running = subprocess.Popen(
-            [sys.executable, "-m", "pitbird", "serve", "--port", str(port)],
+            [sys.executable, "-m", "pitbird", "serve", "--port", str(port), *more],
             stdout=out, stderr=subprocess.STDOUT, env=environment,
         )  # fmt: skip
     try:
         wait_until(lambda: "first-start?key=" in said.read_text(), running)
-        (address,) = re.findall(r"http://\S+first-start\S+", said.read_text())
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/health") as answer:
-            assert answer.status == 200
-        with urllib.request.urlopen(address) as answer:
-            assert answer.status == 200
+        yield port, said
     finally:
-        running.send_signal(signal.SIGINT)
+        running.send_signal(signal.SIGTERM if more else signal.SIGINT)
         running.wait(timeout=30)
     assert running.returncode == 0, said.read_text()
     assert said.read_text().splitlines()[-1] == "Stopped."
     assert "Traceback" not in said.read_text()
     assert "Warning" not in said.read_text()
+
+
+@pytest.mark.slow
+def test_it_answers_shows_the_first_start_address_and_ends_quietly(tmp_path: Path) -> None:
+    with served(tmp_path / "home") as (port, said):
+        (address,) = re.findall(r"http://\S+first-start\S+", said.read_text())
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/health") as answer:
+            assert answer.status == 200
+        with urllib.request.urlopen(address) as answer:
+            assert answer.status == 200
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_phones_that_lose_signal_in_the_middle_stop_nobody_else(tmp_path: Path, workers: str) -> None:
+    """Many more than there are threads: half an upload each, or a download that nobody reads."""
+    with served(tmp_path / "home", "--trial-authority", "--workers", workers) as (port, _said):
+        trust = ssl.create_default_context(
+            cafile=str(tmp_path / "home" / "trial-authority" / "authority.pem")
+        )
+        half = (
+            f"POST /sign-in HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: https://127.0.0.1:{port}\r\n"
+            f"Cookie: pitbird-csrf={'a' * 32}\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+            "Content-Length: 5000\r\n\r\nname="
+        )
+        unread = f"GET {LARGE} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n" * 20
+        with ExitStack() as open_ones:
+            for request in (half, unread) * 40:
+                plain = socket.socket()
+                plain.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+                plain.connect(("127.0.0.1", port))
+                one = open_ones.enter_context(trust.wrap_socket(plain, server_hostname="127.0.0.1"))
+                one.sendall(request.encode())
+            for _ in range(20):
+                with urllib.request.urlopen(
+                    f"https://127.0.0.1:{port}/sign-in", timeout=10, context=trust
+                ) as answer:
+                    assert b"</html>" in answer.read()
 
 
 def wait_until(true: "Callable[[], bool]", running: "subprocess.Popen[bytes]", patience: float = 40) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import http.client
 import os
+import signal
 import socket
 import ssl
 import subprocess
@@ -14,11 +15,13 @@ import time
 from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
-from typing import Any
 
 import typer
 
 _PATIENCE = 30
+#: Below the 1,024 open files that a process may have on most systems.
+_CONNECTIONS = 900
+_LAST_SECONDS = 10
 _LOOK_SECONDS = 3600
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - told apart, not served
@@ -211,7 +214,7 @@ def serve(
     lines = where_to_look(scheme, host, port)
     connections.close_all()
     threading.Thread(target=_tell_when_it_answers, args=(scheme, host, port, lines), daemon=True).start()
-    _server(host, port, workers, certificate, key).serve()
+    _answer_until_stopped(host, port, workers, certificate, key)
     typer.echo("Stopped.")
 
 
@@ -278,21 +281,30 @@ def where_to_look(scheme: str, host: str, port: int) -> list[str]:
     return lines
 
 
-def _server(host: str, port: int, workers: int, certificate: Path | None, key: Path | None) -> Any:
-    from granian import Granian
-    from granian.constants import Interfaces
-    from granian.log import LogLevels
+def _answer_until_stopped(
+    host: str, port: int, workers: int, certificate: Path | None, key: Path | None
+) -> None:
+    import uvicorn
 
-    return Granian(
-        "pitbird.app.wsgi:application",
-        address=host,
+    # It sends itself the signal that stopped it once more; that is an end like Ctrl-C, not a death.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    uvicorn.run(
+        "pitbird.app.asgi:application",
+        host=host,
         port=port,
-        interface=Interfaces.WSGI,
         workers=workers,
-        blocking_threads=min(8, 2 * (os.cpu_count() or 1)),
-        websockets=False,
-        log_level=LogLevels.warning,
-        ssl_cert=certificate,
-        ssl_key=key,
-        respawn_failed_workers=True,
+        ssl_certfile=certificate,
+        ssl_keyfile=key,
+        interface="asgi3",
+        loop="asyncio",
+        http="h11",
+        ws="none",
+        lifespan="off",
+        log_level="warning",
+        access_log=False,
+        proxy_headers=False,
+        server_header=False,
+        limit_concurrency=_CONNECTIONS,
+        timeout_keep_alive=_PATIENCE,
+        timeout_graceful_shutdown=_LAST_SECONDS,
     )
