@@ -99,7 +99,7 @@ def secret_key(home: Path) -> str:
     path = home / "secret-key"
     if path.exists():
         return path.read_text(encoding="ascii").strip()
-    home.mkdir(parents=True, exist_ok=True)
+    home.mkdir(parents=True, exist_ok=True, mode=0o700)  # the book holds names
     key = secrets.token_urlsafe(50)
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)

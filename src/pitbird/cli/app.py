@@ -13,6 +13,7 @@ from pitbird.cli import (
     bundle,
     calc,
     checkpoint,
+    copies,
     correct,
     demo,
     device,
@@ -96,6 +97,8 @@ app.command(name="look-back")(look_back.command)
 app.command(name="countersign")(doubts.countersign)
 app.command(name="seen")(who_saw.command)
 app.add_typer(audit.app, name="audit")
+book.app.command("backup")(copies.backup)
+book.app.command("put-back")(copies.put_back)
 app.add_typer(book.app, name="book")
 app.add_typer(checkpoint.app, name="checkpoint")
 app.add_typer(device.app, name="device")

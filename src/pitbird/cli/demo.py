@@ -76,7 +76,7 @@ def _prepare_home(home: Path | None, *, fresh: bool) -> Path:
     if book.exists() and (fresh or not (home / _READY).exists()):
         for name in (_READY, "book.sqlite3-wal", "book.sqlite3-shm", "book.sqlite3", "first-start-key"):
             (home / name).unlink(missing_ok=True)
-    home.mkdir(parents=True, exist_ok=True)
+    home.mkdir(parents=True, exist_ok=True, mode=0o700)
     begun.touch()
     return home
 

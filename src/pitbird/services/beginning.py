@@ -122,7 +122,7 @@ def first_start_key(home: Path) -> str:
     """The word that opens the first-start page, shown only in the terminal that started pitbird."""
     path = home / "first-start-key"
     if not path.exists():
-        home.mkdir(parents=True, exist_ok=True)
+        home.mkdir(parents=True, exist_ok=True, mode=0o700)
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         with os.fdopen(descriptor, "w", encoding="ascii") as file:
             file.write(secrets.token_urlsafe(12))

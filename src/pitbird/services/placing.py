@@ -27,7 +27,7 @@ def put(path: Path, data: bytes, *, replace: bool = True, keep_time: bool = Fals
         else:
             # A hard link, since it fails where another process was first.
             os.link(name, path)
-        _sync(path.parent)
+        sync(path.parent)
     except FileExistsError:
         pass
     finally:
@@ -40,14 +40,15 @@ def move(old: Path, new: Path) -> None:
         old.replace(new)
     except FileNotFoundError:
         return
-    _sync(new.parent)
+    sync(new.parent)
 
 
-def _sync(folder: Path) -> None:
+def sync(path: Path) -> None:
+    """Have a file, or a folder with the names in it, written to the disk."""
     # A renamed file is in its place after a power cut only once the folder is written too.
     if os.name != "posix":
         return
-    handle = os.open(folder, os.O_RDONLY)
+    handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:
