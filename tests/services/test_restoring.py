@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import pytest
+from msgspec.structs import replace
 
+from pitbird.fleet.folding.others import LOST_BEFORE, lost_before
+from pitbird.fleet.state import OtherState
+from pitbird.rules.decision import Verdict
+from pitbird.services.gate import gate, gate_one
 from pitbird.services.knowing import Now
+from pitbird.services.moving import rebuild
 from pitbird.services.restoring import AnotherBook, restored, root_at
 from pitbird.services.writing import Actor, write
 from pitbird.store import book
 from tests.bodies import at, bump, ms
+
+D = "detector:D-017"
 
 
 def test_a_copy_that_reaches_the_known_root_lacks_nothing(fleet: Actor) -> None:
@@ -37,6 +45,48 @@ def test_a_book_with_another_root_is_refused_and_nothing_is_written(fleet: Actor
     with pytest.raises(AnotherBook, match="another book"):
         restored(head.size, b"\7" * 32, fleet, now=ms("08:00"))
     assert book.head() == head
+
+
+def test_after_entries_were_lost_each_detector_is_tested_again_first(fleet: Actor) -> None:
+    """Among what was lost may be a fail: a pass from before it came out is no yes, one from after is."""
+    write(bump(at("07:00"), by="person:P-07"), fleet, now=ms("07:01"))
+    assert gate_one(D, now=ms("07:59")).decision.verdict is Verdict.MAY_GO_OUT
+    restored(book.head().size + 40, b"\7" * 32, fleet, now=ms("08:00"))
+
+    for row in (gate_one(D, now=ms("08:01")), gate(now=ms("08:01")).rows[0]):
+        assert row.decision.verdict is Verdict.NOT_YET
+        assert row.decision.decisive is not None
+        assert row.decision.decisive.code == "book-restored-since-test"
+        assert row.decision.decisive.remedy == "test"
+    rebuild()
+    assert gate_one(D, now=ms("08:01")).decision.verdict is Verdict.NOT_YET
+
+    # From a phone that kept it: made before, hence still no yes.
+    write(bump(at("07:50"), by="person:P-07"), fleet, now=ms("08:02"))
+    assert gate_one(D, now=ms("08:03")).decision.verdict is Verdict.NOT_YET
+    write(bump(at("08:05"), by="person:P-07"), fleet, now=ms("08:06"))
+    assert gate_one(D, now=ms("08:07")).decision.verdict is Verdict.MAY_GO_OUT
+
+
+def test_what_was_lost_later_is_no_matter_for_a_moment_before(fleet: Actor) -> None:
+    write(bump(at("07:00"), by="person:P-07"), fleet, now=ms("07:01"))
+    restored(book.head().size + 40, b"\7" * 32, fleet, now=ms("08:00"))
+    assert gate_one(D, now=ms("09:00"), at=ms("07:30")).decision.verdict is Verdict.MAY_GO_OUT
+
+
+def test_the_latest_of_several_losses_counts_and_one_folded_before_the_instant_was_kept_still_does(
+    fleet: Actor,
+) -> None:
+    restored(book.head().size + 40, b"\7" * 32, fleet, now=ms("08:00"))
+    restored(book.head().size + 40, b"\7" * 32, fleet, now=ms("09:00"))
+    first = book.at_index(0)
+    assert first is not None
+    state = Now().state(f"book:{first.entry_id}")
+    assert isinstance(state, OtherState)
+    assert lost_before(state) == ms("09:00")
+    older = {name: value for name, value in state.description.items() if name != LOST_BEFORE}
+    assert lost_before(replace(state, description=older)) == ms("09:00")
+    assert lost_before(replace(state, description={"title": "Portable gas detectors"})) is None
 
 
 def test_what_a_phone_sends_again_after_a_restore_is_written_once(fleet: Actor) -> None:

@@ -222,7 +222,8 @@ def restored(
         return
     typer.echo(
         f"The book is {size - found.size} entries behind. A new epoch begins with entry {found.epoch.index}; "
-        "let every phone send again what it has kept."
+        "let every phone send again what it has kept. What was lost may be a fail: no detector goes out on a "
+        "test from before now."
     )
 
 

@@ -126,7 +126,8 @@ class Surroundings:
     """Everything around a detector that a decision needs, as known: site clock, rules over time, gas, people.
 
     ``rules_over_time`` is newest first, ``(in force from, rule set)``; empty means no rules were ever
-    adopted, and no rules never give a yes.
+    adopted, and no rules never give a yes. ``lost_before``: the book was restored from an older copy, and
+    may lack entries from before this instant.
     """
 
     site: str | None
@@ -136,6 +137,7 @@ class Surroundings:
     cylinders: Mapping[str, CylinderState] = field(default_factory=dict)
     people: Mapping[str, PersonState] = field(default_factory=dict)
     regulators: Mapping[str, OtherState] = field(default_factory=dict)
+    lost_before: Ms | None = None
 
     def rules_at(self, instant: Ms) -> RuleSet | None:
         """The rule set in force at an instant."""

@@ -19,7 +19,7 @@ from pitbird.rules.predicates import PREDICATES, Predicate
 STRENGTHS: Final = ("stops", "warns")
 KNOWN: Final = ("seen", "seen-2", "memory-high", "memory-medium", "memory-low", "common-practice")
 #: Predicates that always stop (or always warn), whatever a rule set says; see docs/rules.md.
-ALWAYS_STOPS: Final = ("described", "understood", "in-service", "footing-accepted")
+ALWAYS_STOPS: Final = ("described", "understood", "in-service", "footing-accepted", "nothing-lost-since-test")
 ALWAYS_WARNS: Final = ("untested-issue-noted",)
 
 _CODE: Final = re.compile(r"[a-z0-9][a-z0-9._-]{0,63}")

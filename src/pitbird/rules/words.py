@@ -377,6 +377,11 @@ SENTENCES: Final[dict[str, Message]] = {
     ),
     "event-not-understood": lambda _: _("Since the test something happened that is not understood: {what}."),
     "events-no-longer-kept": lambda _: _("So much has happened that not all of it is at hand."),
+    "nothing-lost": lambda _: _("Since the test the book lost nothing that is known of."),
+    "book-restored-since-test": lambda _: _(
+        "The book was restored from an older copy, as found at {restored_at}, after the test of {tested_at}: "
+        "a failed test or a drop may be lost."
+    ),
     "no-hand-over-since-test": lambda _: _("It was not handed from wearer to wearer since the test."),
     "handed-over-since-test": lambda _: _(
         "It was handed over at {handed_over_at}, after the test of {tested_at}. Who takes it over tests it."

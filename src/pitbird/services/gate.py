@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
+from pitbird.fleet.folding.others import lost_before
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
 from pitbird.fleet.times import Ms
 from pitbird.record.canonical import parse
@@ -153,7 +154,15 @@ class Around:
             cylinders=self._cylinders,
             people=self._people,
             regulators=self.regulators,
+            lost_before=self.lost_before,
         )
+
+    @cached_property
+    def lost_before(self) -> Ms | None:
+        """Until when the book may lack entries, restored from an older copy; None if it was not."""
+        first = book.at_index(0)
+        found = self._known.state(f"book:{first.entry_id}") if first is not None else None
+        return lost_before(found) if isinstance(found, OtherState) else None
 
     @property
     def regulators(self) -> dict[str, OtherState]:

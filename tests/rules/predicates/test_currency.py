@@ -135,6 +135,35 @@ def test_a_full_list_of_events_since_the_test_may_have_lost_one() -> None:
     assert ask(detector(events=reaches_back), ONLY_DROPS).verdict is Verdict.MAY_GO_OUT
 
 
+# --- a book restored from an older copy -----------------------------------
+
+
+@pytest.mark.parametrize(
+    ("lost_before", "verdict", "code"),
+    [
+        (None, Verdict.MAY_GO_OUT, "nothing-lost"),
+        ("2026-03-02 06:40", Verdict.MAY_GO_OUT, "nothing-lost"),
+        ("2026-03-02 06:41", Verdict.NOT_YET, "book-restored-since-test"),
+        ("2026-03-02 08:00", Verdict.NOT_YET, "book-restored-since-test"),
+    ],
+)
+def test_a_pass_from_before_a_part_of_the_book_was_lost_is_no_yes_under_any_rules(
+    lost_before: str | None, verdict: Verdict, code: str
+) -> None:
+    """Built into the gate: no rule set names it. Missing never reads as yes."""
+    lost = around(rule_set(DAILY), lost_before=t(lost_before) if lost_before else None)
+    decision = ask(detector(), lost)
+    assert decision.verdict is verdict
+    assert found(decision, "nothing-lost-since-test").code == code
+
+
+def test_without_a_test_what_was_lost_adds_nothing() -> None:
+    decision = ask(detector(tests=()), around(rule_set(DAILY), lost_before=t("2026-03-02 08:00")))
+    assert found(decision, "nothing-lost-since-test").code == "no-test-to-compare"
+    assert decision.decisive is not None
+    assert decision.decisive.code == "no-test"
+
+
 # --- hand-over ------------------------------------------------------------
 
 YES, NO = Verdict.MAY_GO_OUT, Verdict.NOT_YET

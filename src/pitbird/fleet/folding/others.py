@@ -10,10 +10,12 @@ from msgspec.structs import replace
 
 from pitbird.fleet.folding.item import Item, counted
 from pitbird.fleet.state import EVENTS_KEPT, AdoptionFact, OtherState, PersonState, SiteState, TrainingFact
-from pitbird.fleet.times import ms_of
+from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.canonical import canonical
 
 TRAININGS_KEPT: Final = 24
+#: In a book's description: everything before this instant may lack what was lost. Texts of one length.
+LOST_BEFORE: Final = "lost_before"
 _SILENT: Final = frozenset(
     {"note", "erasure", "handed-out", "handed-back", "issued-untested", "bump-test", "calibration"}
     | {"look-back", "key-changed", "audit-opened", "audit-closed"}
@@ -96,13 +98,24 @@ def fold_other(state: OtherState, item: Item) -> OtherState:
         return replace(state, described_by=item.id, description=description)
     added = _ADDED.get(item.kind)
     if added is not None:
-        return replace(state, description={**state.description, **added(body)})
+        return replace(state, description={**state.description, **added(item, state.description)})
     describe = _DESCRIBED.get(item.kind)
     if describe is not None:
         return replace(state, described_by=item.id, description=describe(body))
     if item.kind in _SILENT:
         return state
     return replace(state, not_understood=(*state.not_understood, item.id)[-EVENTS_KEPT:])
+
+
+def _epoch(item: Item, before: Mapping[str, str]) -> dict[str, str]:
+    """What others know, and when it came out here that a part of the book was lost: the latest of such times.
+
+    That is when the entry was recorded. Its own time may lie before entries of this copy to which what was
+    lost would have been news.
+    """
+    recorded = text_of(item.recorded_at)
+    named = _texts("known_size", "known_root", "because")(item.body)
+    return {**named, LOST_BEFORE: max(recorded, before.get(LOST_BEFORE, ""))}
 
 
 def _texts(*names: str) -> Callable[[Mapping[str, Any]], dict[str, str]]:
@@ -116,7 +129,15 @@ _DESCRIBED: Final = {
     "device": _texts("alg", "key", "label", "site", "at"),
 }
 #: Of these the newest stands beside what the thing was described as.
-_ADDED: Final[Mapping[str, Callable[[Mapping[str, Any]], dict[str, str]]]] = {
-    "epoch": _texts("known_size", "known_root", "because"),
-    "device-ended": lambda body: {"ended": body["at"], "because": body["because"]},
+_ADDED: Final[Mapping[str, Callable[[Item, Mapping[str, str]], dict[str, str]]]] = {
+    "epoch": _epoch,
+    "device-ended": lambda item, _: {"ended": item.body["at"], "because": item.body["because"]},
 }
+
+
+def lost_before(book: OtherState) -> Ms | None:
+    """The instant before which a book restored from an older copy may lack entries; None for others."""
+    if "known_size" not in book.description:
+        return None
+    told = book.description.get(LOST_BEFORE)
+    return ms_of(told) if told else book.last_at  # folded before that instant was kept: never too early

@@ -152,6 +152,29 @@ def no_event_since_test(moment: Moment, rule: Bound) -> Finding:
 
 
 @predicate(
+    "nothing-lost-since-test",
+    Scope.MOMENT,
+    codes={
+        "nothing-lost": Code(MET),
+        "no-test-to-compare": Code(NOT_APPLICABLE),
+        "book-restored-since-test": Code(NOT_MET, "test"),
+    },
+)
+def nothing_lost_since_test(moment: Moment, rule: Bound) -> Finding:
+    """The counted test was made after the book was last found to lack entries that others know, having been
+    restored from an older copy. What was lost may be a failed test, a drop or a fault."""
+    test, lost = moment.counted, moment.surroundings.lost_before
+    if lost is None:
+        return rule.finds("nothing-lost")
+    if test is None:
+        return rule.finds("no-test-to-compare")
+    if test.at <= lost:
+        facts: Facts = (at("restored_at", lost), at("tested_at", test.at))
+        return rule.finds("book-restored-since-test", facts, (test.entry,))
+    return rule.finds("nothing-lost")
+
+
+@predicate(
     "tested-since-hand-over",
     Scope.MOMENT,
     codes={
