@@ -184,3 +184,20 @@ def test_while_pages_are_served_bundles_of_more_than_a_day_ago_are_dropped(
     drop_old_bundles()
 
     assert list(old.parent.iterdir()) == []
+
+
+def test_by_a_clock_behind_the_book_nothing_is_served_unless_it_is_said_to_be_right(
+    begun: Pitbird, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import typer
+
+    from pitbird.cli.serve import refuse_a_book_in_doubt
+    from pitbird.services import clock
+
+    refuse_a_book_in_doubt()
+    yesterday = clock.now() - 86_400_000
+    monkeypatch.setattr(clock, "now", lambda: yesterday)
+    with pytest.raises(typer.Exit):
+        refuse_a_book_in_doubt()
+    assert "WRONG  the clock goes on from the newest entries" in capsys.readouterr().err
+    refuse_a_book_in_doubt(clock_is_right=True)

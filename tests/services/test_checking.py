@@ -7,11 +7,13 @@ from collections.abc import Callable
 import pytest
 from django.db import connection
 
+from pitbird.fleet.times import MINUTE
 from pitbird.record.merkle import Frontier
+from pitbird.services import clock
 from pitbird.services.checking import Check, full_check, quick_check
 from pitbird.services.moving import rebuild
 from pitbird.services.writing import Actor, write
-from pitbird.store import guards
+from pitbird.store import book, guards
 from pitbird.store.models import Head, Standing
 from tests.bodies import at, bump, ms
 
@@ -116,3 +118,17 @@ def test_guards_taken_away_are_named() -> None:
     with connection.cursor() as cursor:
         cursor.execute(f"DROP TRIGGER {name}{on}")
     assert any(name in told and "put-guards-back" in told for told in complaints(quick_check))
+
+
+@pytest.mark.parametrize("check", [full_check, quick_check])
+def test_a_clock_behind_the_newest_entries_is_told_with_the_way_on(
+    check: Callable[[], tuple[Check, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    newest = max(row.recorded_at for row in book.newest(50))
+    monkeypatch.setattr(clock, "now", lambda: newest - 2 * MINUTE)
+    assert complaints(check) == []
+    monkeypatch.setattr(clock, "now", lambda: newest - 2 * MINUTE - 1)
+    (told,) = complaints(check)
+    assert "by the clock, and an entry was recorded at" in told
+    assert "set the clock" in told
+    assert "--clock-is-right" in told

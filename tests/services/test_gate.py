@@ -191,3 +191,19 @@ def test_the_tree_and_the_states_agree_after_all_of_it(fleet: Actor) -> None:
         tree = tree.append(row.leaf_hash)
     assert tree == book.head()
     assert rebuild().differed == ()
+
+
+def test_by_a_clock_that_is_behind_the_book_nothing_is_a_yes(fleet: Actor) -> None:
+    """A machine that starts with yesterday's time would take yesterday's tests for today's."""
+    write(gas_shown("07:00"), fleet, now=ms("07:01"))
+    assert verdict("08:00") is Verdict.MAY_GO_OUT
+    write({"kind": "note", "subject": "site:north-works", "text": "swept"}, fleet, now=ms("09:00"))
+    assert verdict("08:58") is Verdict.MAY_GO_OUT  # within what clocks may differ
+    for row in (gate_one(D, now=ms("08:00")), gate(now=ms("08:00")).rows[0]):
+        assert row.decision.verdict is Verdict.CANNOT_TELL
+        assert row.decision.decisive is not None
+        assert row.decision.decisive.code == "clock-behind-book"
+        assert row.decision.decisive.remedy == "set-clock"
+    # About a past moment no clock of now is asked.
+    assert verdict("10:00", at=ms("08:00")) is Verdict.MAY_GO_OUT
+    assert verdict("10:00", at=ms("08:00"), known_below=book.head().size - 1) is Verdict.MAY_GO_OUT

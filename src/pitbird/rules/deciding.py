@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from msgspec.structs import replace
 
+from pitbird.fleet.folding.item import runs_ahead
 from pitbird.fleet.state import DetectorState, TestFact
 from pitbird.fleet.times import Ms
 from pitbird.rules.decision import Decision, Finding, Rule, RuleSet, Surroundings, Verdict
@@ -39,6 +40,7 @@ GATE: Final = Predicate(
         "no-rules-in-set": Code(UNKNOWN, "adopt-rules"),
         "no-gas-test-rule": Code(UNKNOWN, "adopt-rules"),
         "no-rules-at-test": Code(UNKNOWN, "test"),
+        "clock-behind-book": Code(UNKNOWN, "set-clock"),
         "predicate-not-known": Code(UNKNOWN, "adopt-rules"),
         "parameters-not-usable": Code(UNKNOWN, "adopt-rules"),
         "outcome-not-understood": Code(UNKNOWN, "test"),
@@ -61,7 +63,8 @@ EASE: Final = (
     "show-methane", "test-other-cylinder", "fit-regulator", "correct-entry", "describe-detector",
     "describe-cylinder", "describe-regulator", "describe-person", "describe-site", "look-at-gas",
     "go-by-vol", "ask-gas-first", "look-at-sensor", "calibrate",
-    "set-alarm-lower", "keep-as-it-is", "return-to-service", "train", "adopt-rules", "replace", "",
+    "set-alarm-lower", "keep-as-it-is", "return-to-service", "train", "adopt-rules", "set-clock",
+    "replace", "",
 )  # fmt: skip
 _RANK: Final = {remedy: rank for rank, remedy in enumerate(EASE)}
 
@@ -162,6 +165,11 @@ def decide(
         findings.append(_GATE.finds("no-rules-in-set"))
     elif not plan.gas:
         findings.append(_GATE.finds("no-gas-test-rule"))
+    recorded = surroundings.recorded_to
+    if recorded is not None and runs_ahead(recorded, as_of):
+        findings.append(
+            _GATE.finds("clock-behind-book", (at("recorded_at", recorded), at("asked_at", as_of)))
+        )
     return _answer(
         detector, surroundings, as_of, wearer, rules, moment, findings, of_test, notes, gas_shown=gas_shown
     )

@@ -127,7 +127,8 @@ class Surroundings:
 
     ``rules_over_time`` is newest first, ``(in force from, rule set)``; empty means no rules were ever
     adopted, and no rules never give a yes. ``lost_before``: the book was restored from an older copy, and
-    may lack entries from before this instant.
+    may lack entries from before this instant. ``recorded_to``: when the newest entry was recorded, where the
+    question is about now.
     """
 
     site: str | None
@@ -138,6 +139,7 @@ class Surroundings:
     people: Mapping[str, PersonState] = field(default_factory=dict)
     regulators: Mapping[str, OtherState] = field(default_factory=dict)
     lost_before: Ms | None = None
+    recorded_to: Ms | None = None
 
     def rules_at(self, instant: Ms) -> RuleSet | None:
         """The rule set in force at an instant."""

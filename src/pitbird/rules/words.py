@@ -307,6 +307,7 @@ REMEDIES: Final[dict[str, Message]] = {
         "investigation has released it."
     ),
     "train": lambda _: _("Train the person, and enter it."),
+    "set-clock": lambda _: _("Set the clock of the machine that keeps the book, and ask again."),
     "adopt-rules": lambda _: _("Adopt site rules with a rule that asks for a gas test."),
     "replace": lambda _: _("Replace what is at its end; take the detector out of service until then."),
 }
@@ -576,6 +577,10 @@ SENTENCES: Final[dict[str, Message]] = {
     "no-rules-in-set": lambda _: _("The site rules hold no rule, and without rules there is no yes."),
     "no-gas-test-rule": lambda _: _("No rule in force asks for a gas test; without gas there is no yes."),
     "no-rules-at-test": lambda _: _("No site rules were in force at the test of {tested_at}."),
+    "clock-behind-book": lambda _: _(
+        "By the clock here it is {asked_at}, yet an entry was recorded at {recorded_at}: the clock is wrong, "
+        "or was."
+    ),
     "predicate-not-known": lambda _: _("Rule {rule} asks something that is not known here: {predicate}."),
     "parameters-not-usable": lambda _: _("Rule {rule} has parameters that cannot be used ({predicate})."),
     "outcome-not-understood": lambda _: _("The outcome of the test is not understood."),

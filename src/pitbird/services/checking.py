@@ -9,11 +9,13 @@ from typing import Final
 
 from django.db import connection, transaction
 
+from pitbird.fleet.folding.item import runs_ahead
 from pitbird.fleet.state import State
-from pitbird.fleet.times import ms_of
+from pitbird.fleet.times import Ms, ms_of, text_of
 from pitbird.record.errors import RecordError
 from pitbird.record.leaf import Leaf, read_leaf
 from pitbird.record.merkle import Frontier, root_of
+from pitbird.services import clock
 from pitbird.services.decoding import decode_state
 from pitbird.services.refolding import refold, refold_in_full
 from pitbird.store import book, subtrees
@@ -23,6 +25,7 @@ from pitbird.store.guards import missing
 NEWEST: Final = 50
 #: The quick check hashes the tree's youngest branches as far back as this.
 BRANCHES: Final = 20_000
+CLOCK: Final = "the clock goes on from the newest entries"
 _TOLD: Final = 3
 _CHANGED: Final = (
     "the book was changed or damaged: do not rely on it, compare it with an export or a checkpoint that "
@@ -45,7 +48,7 @@ class Check:
 
 def full_check() -> tuple[Check, ...]:
     """Guards, durability, every entry, the tree, every number and every state; reads the whole book."""
-    return (_guards(), _durable(), *_everything())
+    return (_guards(), _durable(), _clock(), *_everything())
 
 
 def quick_check() -> tuple[Check, ...]:
@@ -54,7 +57,7 @@ def quick_check() -> tuple[Check, ...]:
     Its cost does not grow with the age of the book. What it cannot see (an old entry changed) the full check
     and every checkpoint do.
     """
-    return (_guards(), _durable(), *_newest())
+    return (_guards(), _durable(), _clock(), *_newest())
 
 
 def _guards() -> Check:
@@ -81,6 +84,19 @@ def _durable() -> Check:
             if cursor.fetchone()[0] == "off":
                 off.append(name)
     return Check(what, f"{' and '.join(off)} off in PostgreSQL" if off else "", "switch it on")
+
+
+def _clock() -> Check:
+    now, recorded = clock.now(), max((Ms(row.recorded_at) for row in book.newest(NEWEST)), default=None)
+    behind = recorded is not None and runs_ahead(recorded, now)
+    return Check(
+        CLOCK,
+        f"it is {text_of(now)} by the clock, and an entry was recorded at {text_of(recorded)}"
+        if behind and recorded is not None
+        else "",
+        "set the clock of this machine: by one that is behind, yesterday's tests are today's. Where it is"
+        " right and was ahead then, start with `pitbird serve --clock-is-right`",
+    )
 
 
 def entry_faults(row: book.Row) -> Iterator[str]:

@@ -155,6 +155,7 @@ class Around:
             people=self._people,
             regulators=self.regulators,
             lost_before=self.lost_before,
+            recorded_to=self.recorded_to,
         )
 
     @cached_property
@@ -163,6 +164,12 @@ class Around:
         first = book.at_index(0)
         found = self._known.state(f"book:{first.entry_id}") if first is not None else None
         return lost_before(found) if isinstance(found, OtherState) else None
+
+    @cached_property
+    def recorded_to(self) -> Ms | None:
+        """When the newest entry was recorded; None for what was known then."""
+        newest = book.newest(1) if isinstance(self._known, Now) else []
+        return Ms(newest[0].recorded_at) if newest else None
 
     @property
     def regulators(self) -> dict[str, OtherState]:
