@@ -315,6 +315,33 @@ def test_tried_again_once_its_cause_is_gone_it_is_written_as_it_was_signed(phone
         field.try_again(number, BOSS, now=NOON)
 
 
+def test_what_came_with_a_clock_ahead_is_not_right_because_it_waited_for_the_hours_to_pass(
+    phone: FieldPhone,
+) -> None:
+    """A pass dated three hours after it came is not written as it came once those hours have gone by."""
+    stranger = FieldPhone("device:PH-77")
+    [answer] = sent(stranger.text(made("D-019", ago(5))), now=ago(180))
+    assert answer.waiting is not None
+    phones.register(stranger.device, stranger.alg, stranger.key, BOSS, now=ago(170))
+    phones.note_known(stranger.device, TESTER, "pin", ago(170))
+    again = field.try_again(answer.waiting.number, BOSS, now=NOON)
+    assert again.waiting is not None
+    assert (again.status, why(again)) == ("waiting", ["refused"])
+    [fault] = waiting.faults_of(again.waiting)
+    assert (fault.where, "when it came" in fault.problem) == ("bump-test.at", True)
+    assert verdict("D-019") is Verdict.NOT_YET
+
+
+def test_a_fail_that_came_with_a_clock_ahead_is_written_as_it_came(phone: FieldPhone) -> None:
+    stranger = FieldPhone("device:PH-77")
+    [answer] = sent(stranger.text(failed("D-019", ago(5))), now=ago(180))
+    assert answer.waiting is not None
+    phones.register(stranger.device, stranger.alg, stranger.key, BOSS, now=ago(170))
+    phones.note_known(stranger.device, TESTER, "pin", ago(170))
+    assert field.try_again(answer.waiting.number, BOSS, now=NOON).status == "written"
+    assert verdict("D-019") is Verdict.OUT_OF_SERVICE
+
+
 def test_written_with_a_correction_it_names_what_waited_and_who_did_it(phone: FieldPhone) -> None:
     text = phone.text(made("D-404", ago(5)), note="clip loose")
     [answer] = sent(text)

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 import msgspec
 
-from pitbird.fleet.folding.item import item_of
+from pitbird.fleet.folding.item import item_of, permits, runs_ahead
 from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.state import PersonState
@@ -86,6 +86,13 @@ class Reading:
         if why not in self.why:
             self.why.append(why)
         self.faults += faults
+
+    def faults_of_clock(self, came_at: Ms) -> None:
+        """What permits and lies after it came does not become right because the hours have passed since."""
+        at = self.body["at"]
+        if permits(self.body) and runs_ahead(ms_of(at), came_at):
+            problem = f"lies after {text_of(came_at)}, when it came; write it with the time when it happened"
+            self.against("refused", Fault(f"{self.body['kind']}.at", at, problem))
 
     @property
     def device(self) -> str:
@@ -188,7 +195,7 @@ def _answers_for(reading: Reading, person: Actor | None, sender: Phone | None) -
 def read(
     content: str, now: Ms, *, person: Actor | None, sender: Phone | None, came_at: Ms | None = None
 ) -> Reading:
-    """One entry with everything that stands against writing it."""
+    """One entry with everything that stands against writing it; ``came_at`` where it waited since then."""
     reading = Reading(content)
     item = _item(reading)
     if item is None:
@@ -210,6 +217,8 @@ def read(
         for fault in _checked(typed, now):
             of_authority = fault.where == f"{typed.kind}.authority"
             reading.against("no-right" if of_authority else "refused", fault)
+        if came_at is not None:
+            reading.faults_of_clock(came_at)
     return reading
 
 
