@@ -513,3 +513,10 @@ def test_the_page_of_a_slip_holds_its_number_and_no_clock_of_the_phone(page: Cli
     assert "bump-page.js" in live
     assert "/test/D-017?slip=" in live
     assert 'name="slip"' not in live
+
+
+def test_it_leads_to_the_page_for_phones_and_a_keeper_to_a_table_of_tests(page: Client) -> None:
+    html = page.get("/test", secure=True).content.decode()
+    assert 'href="/field/"' in html
+    assert 'href="/tables/tests"' in html
+    assert 'href="/field/"' not in page.get("/test").content.decode(), "nothing works there without https"

@@ -215,6 +215,7 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "standing": where,
         "standing_words": {key: heading for key, heading, _none in GROUPS}[where],
         "warning": warning(state, now, zone),
+        "against": serving.against(state, now, zone),
         "mixture": mixture(state) if state.components else "",
         "asked": question_words(question, zone) if question else "",
         "asked_stops": question.stops if question else False,

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
+from pitbird.fleet.times import Ms, local
 from pitbird.papers.charts.calculations import rising
 from pitbird.papers.charts.drawing import NARROW, WIDE
 from pitbird.rules.delivering import Delivered
@@ -19,6 +20,7 @@ from pitbird.rules.predicates.reaching import label_bases
 from pitbird.rules.serving import Served, problems
 from pitbird.science.challenge.delivery import FIRST_TEST, Delivery
 from pitbird.science.challenge.judging import AlarmFound, SensorFound
+from pitbird.services import clock
 from pitbird.services.balancing import Balanced
 from pitbird.services.gas_left import GasLeft
 from pitbird.services.knowing import Now
@@ -26,6 +28,7 @@ from pitbird.services.serving import GAS_ON_S, TypeServed, detector_served, type
 from pitbird.web import names as naming
 from pitbird.web.calc_words import number_shown
 from pitbird.web.vocabulary import mixture, unit
+from pitbird.web.who import zone_of
 
 SERVES_WORDS: Final = {
     "serves": gettext_lazy("serves"),
@@ -100,6 +103,18 @@ def _litres(low: float, high: float) -> str:
     return f"{low:.1f}–{high:.1f}"
 
 
+def against(state: CylinderState, now: Ms, zone: str | None) -> str:
+    """Why no test is made with a cylinder now, whatever is left in it and whomever it serves: ``emptied``,
+    ``withdrawn``, ``expired``; "" for nothing. The last day of use itself still counts."""
+    if state.emptied_at is not None and state.emptied_at <= now:
+        return "emptied"
+    if state.withdrawn_at(now) is not None:
+        return "withdrawn"
+    if state.expires is not None and state.expires < local(now, zone or "UTC").date().isoformat():
+        return "expired"
+    return ""
+
+
 @require_safe
 def serves(request: HttpRequest, code: str, detector: str) -> HttpResponse:
     """One detector in the gas of one cylinder: every channel with its alarms, drawn and in words."""
@@ -112,6 +127,8 @@ def serves(request: HttpRequest, code: str, detector: str) -> HttpResponse:
         "here": "gas",
         "code": code,
         "detector": detector,
+        "gas": gas,
+        "against": against(gas, clock.now(), zone_of(gas.site)),
         "type": f"{state.make} {state.model}".strip(),
         "mixture": mixture(gas) if gas.components else "",
         "seconds": f"{seconds:g}",
