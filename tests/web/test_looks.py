@@ -13,8 +13,8 @@ RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
 
 @pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
 def test_the_printed_face_has_its_own_digits(sheet: Path) -> None:
-    """The tabular digits of Besley come in one weight: beside bold letters they are thin. ``font`` sets them back,
-    ``font-family`` alone leaves what the body asks for."""
+    """The tabular digits of Besley come in one weight: beside bold letters they are thin. ``font`` sets
+    them back, ``font-family`` alone leaves what the body asks for."""
     for selector, body in RULE.findall(sheet.read_text(encoding="utf-8")):
         if "font-family: var(--printed)" in body:
             assert "font-variant-numeric: normal" in body, selector.strip()
