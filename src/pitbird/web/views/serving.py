@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState
-from pitbird.fleet.times import Ms, local
 from pitbird.papers.charts.calculations import rising
 from pitbird.papers.charts.drawing import NARROW, WIDE
 from pitbird.rules.delivering import Delivered
@@ -24,7 +23,7 @@ from pitbird.services import clock
 from pitbird.services.balancing import Balanced
 from pitbird.services.gas_left import GasLeft
 from pitbird.services.knowing import Now
-from pitbird.services.serving import GAS_ON_S, TypeServed, detector_served, types_served
+from pitbird.services.serving import GAS_ON_S, TypeServed, against, detector_served, types_served
 from pitbird.web import names as naming
 from pitbird.web.calc_words import number_shown
 from pitbird.web.vocabulary import mixture, unit
@@ -101,18 +100,6 @@ def balance_words(balance: Balanced | None) -> dict[str, Any] | None:
 
 def _litres(low: float, high: float) -> str:
     return f"{low:.1f}–{high:.1f}"
-
-
-def against(state: CylinderState, now: Ms, zone: str | None) -> str:
-    """Why no test is made with a cylinder now, whatever is left in it and whomever it serves: ``emptied``,
-    ``withdrawn``, ``expired``; "" for nothing. The last day of use itself still counts."""
-    if state.emptied_at is not None and state.emptied_at <= now:
-        return "emptied"
-    if state.withdrawn_at(now) is not None:
-        return "withdrawn"
-    if state.expires is not None and state.expires < local(now, zone or "UTC").date().isoformat():
-        return "expired"
-    return ""
 
 
 @require_safe
