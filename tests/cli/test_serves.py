@@ -77,7 +77,11 @@ def test_too_short_a_time_is_no_and_what_is_not_in_the_book_is_named(stocked: Pi
             "withdrawn",
             "its gas is in doubt",
         ),
-        ({"kind": "cylinder-emptied", "cylinder": "cylinder:C-114"}, "emptied", "it was written down as empty"),
+        (
+            {"kind": "cylinder-emptied", "cylinder": "cylinder:C-114"},
+            "emptied",
+            "it was written down as empty",
+        ),
     ],
 )
 def test_gas_with_which_no_test_is_made_is_no_yes(
