@@ -66,3 +66,30 @@ def test_too_short_a_time_is_no_and_what_is_not_in_the_book_is_named(stocked: Pi
     assert refused.status == 2
     assert "C-999" in refused.err
     assert "D-998" in refused.err
+
+
+@pytest.mark.parametrize(
+    ("entry", "against", "said"),
+    [
+        ({**CYLINDER, "expires": "2020-10-06"}, "expired", "its last day of use was 2020-10-06"),
+        (
+            {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-114", "because": "leak"},
+            "withdrawn",
+            "its gas is in doubt",
+        ),
+        (
+            {"kind": "cylinder-emptied", "cylinder": "cylinder:C-114"},
+            "emptied",
+            "it was written down as empty",
+        ),
+    ],
+)
+def test_gas_with_which_no_test_is_made_is_no_yes(
+    stocked: Pitbird, entry: dict[str, object], against: str, said: str
+) -> None:
+    assert json.loads(stocked("serves C-114 D-021 --json").out)["against"] is None
+    assert stocked("write -", stdin=json.dumps([entry])).status == 0
+    told = stocked("serves C-114 D-021")
+    assert told.status == 1
+    assert told.out.startswith(f"Do not test with it: {said}")
+    assert json.loads(stocked("serves C-114 D-021 --json").out)["against"] == against

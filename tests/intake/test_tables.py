@@ -170,8 +170,8 @@ def test_all_faults_of_the_lines_are_said_at_once_and_in_order() -> None:
         "line 5: cylinder.cylinder: missing; every line says what it is about",
         "line 6: cylinder.amount: missing; it must be given",
         (
-            "line 6: cylinder.home = 'site:north works': not a reference to a site; write site: and its "
-            "code, such as site:north-works"
+            "line 6: cylinder.home = 'site:north works': not a code; write up to 64 letters, digits, points, "
+            "dashes or underscores, a letter or digit first, such as site:north-works"
         ),
     ]
 

@@ -28,6 +28,10 @@ HEX = "0195a000-0000-7000-8000-000000000001"
          f"lower case, such as {HEX}")),
         ("note", "by", "Ana", ("= 'Ana': not a reference to a person; write person: and its code, "
          "such as person:P-07")),
+        ("note", "by", "person:Zoë 1", ("= 'person:Zoë 1': not a code; write up to 64 letters, digits, "
+         "points, dashes or underscores, a letter or digit first, such as person:P-07")),
+        ("note", "by", "person:", ("= 'person:': not a code; write up to 64 letters, digits, points, "
+         "dashes or underscores, a letter or digit first, such as person:P-07")),
         ("note", "subject", "D-017", ("= 'D-017': not a reference to a thing; write its sort, a colon and "
          "its code, such as detector:D-017")),
         ("note", "by", None, "= null: must not be null; leave the field out if there is nothing to say"),

@@ -102,7 +102,11 @@ def test_signing_in_and_out(address: str) -> None:
     client = Client()
     refused = client.post("/sign-in", {"username": "ilda", "password": "not that"})
     assert refused.status_code == 200
-    assert 'role="alert"' in refused.content.decode()
+    told = refused.content.decode()
+    assert 'role="alert"' in told
+    assert "You are not signed in:" in told
+    assert "Nothing was written" not in told
+    assert "do not belong together" in told
     answer = client.post("/sign-in?next=/gas", {"username": "ilda", "password": PASSWORD})
     assert (answer.status_code, answer["Location"]) == (302, "/gas")
     assert client.get("/sign-out").status_code == 405  # a link or a picture must not sign anybody out

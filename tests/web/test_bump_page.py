@@ -133,6 +133,16 @@ def test_a_try_spoiled_before_any_gas_is_written_without_gas(page: Client) -> No
     assert (body["outcome"], body["applications"]) == ("spoiled", [])
 
 
+@pytest.mark.parametrize("fields", [{}, {"gas-0-cylinder": "C-112", "temperature": "12", "note": "x"}])
+def test_a_form_without_any_answer_is_no_try_and_is_not_written(page: Client, fields: dict[str, str]) -> None:
+    before = book.head().size
+    refused = send(page, {"id": clock.new_id(), **fields}, status=422)
+    assert "Nothing was answered." in text(refused)
+    assert book.head().size == before
+    send(page, {"id": clock.new_id(), "check-battery": "no", **fields})
+    assert newest()["outcome"] == "failed"
+
+
 def test_a_reason_to_break_off_does_not_take_away_an_earlier_fail(page: Client) -> None:
     send(page, passing(because="broken-off", **{"signal-sound": "no"}))
     body = newest()
@@ -513,3 +523,10 @@ def test_the_page_of_a_slip_holds_its_number_and_no_clock_of_the_phone(page: Cli
     assert "bump-page.js" in live
     assert "/test/D-017?slip=" in live
     assert 'name="slip"' not in live
+
+
+def test_it_leads_to_the_page_for_phones_and_a_keeper_to_a_table_of_tests(page: Client) -> None:
+    html = page.get("/test", secure=True).content.decode()
+    assert 'href="/field/"' in html
+    assert 'href="/tables/tests"' in html
+    assert 'href="/field/"' not in page.get("/test").content.decode(), "nothing works there without https"

@@ -53,6 +53,17 @@ def form(kept: Waiting, **changed: str) -> dict[str, Any]:
 # --- Phones
 
 
+@pytest.mark.parametrize(
+    ("host", "told"),
+    [("127.0.0.1:8321", True), ("localhost", True), ("[::1]:8321", True), ("testserver", False)],
+)
+def test_a_link_that_would_lead_a_phone_to_itself_is_told_before_it_is_made(
+    keeper: Client, host: str, told: bool
+) -> None:
+    page = keeper.get("/devices", headers={"host": host}).content.decode()
+    assert ("opens in its own browser and on no phone" in page) is told
+
+
 def test_the_link_that_the_page_makes_registers_a_phone(keeper: Client, cast: Cast) -> None:
     page = keeper.post("/devices", {"device": "PH-01", "label": "Digester store", "site": SITE})
     said = page.content.decode()

@@ -417,6 +417,139 @@ def test_what_is_written_while_the_page_talks_with_the_server_is_sent_next(phone
     assert len(entries(phone.site, code, "handed-out")) == 1
 
 
+# --- Half filled in
+
+
+def close_and_open(phone: Phone) -> None:
+    phone.close()
+    phone.page = phone.opened()
+    phone.page.goto(f"{phone.site.address}/field/")
+
+
+def kept_half(phone: Phone) -> Any:
+    return phone.page.evaluate("async () => (await import('/static/pitbird/field/keep.js')).get('half')")
+
+
+def test_a_half_filled_hand_out_is_offered_again_and_the_answer_is_asked_for_anew(phone: Phone) -> None:
+    phone.ready()
+    code = shown_gas(phone)
+    to(phone, WEARER)
+    phone.button("Go on")
+    phone.page.get_by_label("Permit or job").fill("PTW-2207")
+    change_over(phone)
+    assert "fresh" not in kept_half(phone)
+    close_and_open(phone)
+    phone.heading(f"Handing out {code} to {WEARER} was left half done")
+    look(phone.page, "field-half")
+    phone.button("Go on with it")
+    told(phone, f"The server's answer for {WEARER}")
+    phone.button("Go on")
+    phone.page.locator('#permit[value="PTW-2207"]').wait_for()
+    phone.page.locator("[aria-pressed=true]", has_text="Change-over").wait_for()
+    phone.button("Write: handed out")
+    became(phone, "in the book, number")
+    [leaf] = entries(phone.site, code, "handed-out")
+    assert leaf.body["permit"] == "PTW-2207"
+    assert kept_half(phone) is None
+    phone.page.reload()
+    phone.heading("Which detector?")
+
+
+def test_a_half_filled_hand_out_comes_no_nearer_to_a_yes_by_being_kept(phone: Phone) -> None:
+    phone.ready()
+    code = shown_gas(phone)
+    to(phone, WEARER)
+    phone.button("Go on")
+    phone.page.get_by_label("Permit or job").fill("PTW-2208")
+    phone.close()
+    happened = f"""
+import django; django.setup()
+from pitbird.services.writing import Actor, write
+keeper = Actor("person:K-1", "site:north-works", "Europe/Lisbon")
+write({{"kind": "happened", "detector": "detector:{code}", "what": "drop", "channels": []}}, keeper)
+"""
+    python(phone.site.home, happened)
+    phone.page = phone.opened()
+    phone.page.goto(f"{phone.site.address}/field/")
+    phone.button("Go on with it")
+    told(phone, f"The server has not said that it may go out to {WEARER}.")
+    assert phone.page.get_by_role("button", name="Go on", exact=True).count() == 0
+    phone.button("Leave it in")
+    phone.heading(code)
+    assert kept_half(phone) is None
+    phone.page.reload()
+    phone.heading("Which detector?")
+
+
+def test_a_half_filled_untested_issue_keeps_its_reason_and_asks_for_the_authority_again(phone: Phone) -> None:
+    phone.ready()
+    code = phone.new()
+    phone.look_up(code)
+    to(phone, WEARER)
+    phone.button("Issue it untested")
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("For which job").fill("Pump 3, no gas left")
+    close_and_open(phone)
+    phone.button("Go on with it")
+    phone.button("Issue it untested")
+    phone.heading(f"{code}: on whose authority, untested?")
+    phone.button("Ilda Fontanova (K-1)")
+    assert phone.page.get_by_label("For which job").input_value() == "Pump 3, no gas left"
+    assert phone.page.locator("[aria-pressed=true]").count() == 0
+
+
+def test_no_time_for_a_hand_out_is_none_for_an_untested_issue(phone: Phone) -> None:
+    """An untested issue must have an end, whatever was chosen before it."""
+    phone.ready()
+    code = phone.new()
+    phone.look_up(code)
+    to(phone, WEARER)
+    phone.button("It is gone already: write it down")
+    phone.button("No time is set")
+    phone.button("Back")
+    phone.button("Issue it untested")
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("For which job").fill("Pump 3")
+    phone.button("Issue it UNTESTED")
+    told(phone, "Say until when.")
+    assert entries(phone.site, code, "issued-untested") == []
+
+
+def test_a_half_filled_taking_back_is_offered_again_to_the_same_person_only(phone: Phone) -> None:
+    phone.ready()
+    code = shown_gas(phone)
+    phone.look_up(code, "Next detector")
+    phone.button("Take it back")
+    phone.button("It was dropped")
+    close_and_open(phone)
+    phone.heading(f"Taking back {code} was left half done")
+    phone.button("Somebody else")
+    phone.button("Ilda Fontanova (K-1)")
+    phone.page.get_by_label("PIN of").fill(PIN)
+    phone.button("Go on")
+    phone.button("Go on with it")
+    phone.page.locator("[aria-pressed=true]", has_text="It was dropped").wait_for()
+    phone.page.reload()
+    phone.button("Somebody else")
+    phone.button("Rui Marrel (P-07)")
+    phone.page.get_by_label("PIN of").fill(PIN)
+    phone.button("Go on")
+    phone.heading("Which detector?")
+    assert kept_half(phone) is None
+
+
+def test_signing_out_takes_what_is_half_filled_with_it(phone: Phone) -> None:
+    phone.ready()
+    phone.page.evaluate("""async () => {
+        const keep = await import('/static/pitbird/field/keep.js');
+        await keep.put('half', { what: 'back' });
+    }""")
+    phone.button("Sound, vibration, language, signing out")
+    phone.button("Sign out of this phone")
+    phone.heading("Sign out")
+    assert kept_half(phone) is None
+
+
 # --- Issued untested
 
 

@@ -60,6 +60,26 @@ def test_a_cylinder_that_runs_out_is_said_to(
     assert said in text(keeper, "/gas/C-1")
 
 
+@pytest.mark.parametrize(
+    ("fields", "then", "said"),
+    [
+        ({"expires": "2026-03-01"}, None, "Its last day of use was 1 Mar 2026;"),
+        ({"expires": "2026-03-02"}, None, ""),
+        ({}, {"kind": "cylinder-quarantined", "because": "leak"}, "Its gas is in doubt until a release"),
+    ],
+)
+def test_of_a_cylinder_that_no_test_may_rest_on_it_is_said_before_what_is_left_in_it_and_whom_it_serves(
+    cast: Cast, keeper: Client, fields: dict[str, str], then: dict[str, str] | None, said: str
+) -> None:
+    cast.write(cylinder("C-1", **fields), minutes_ago=9)
+    if then:
+        cast.write({**then, "cylinder": "cylinder:C-1"}, minutes_ago=8)
+    for address in ("/gas/C-1", "/gas/C-1/serves/D-017"):
+        page = text(keeper, address)
+        assert ("Do not test with it." in page) is bool(said), address
+        assert said in page, address
+
+
 def test_a_cylinder_at_its_minimum_pressure_is_said_to_be(cast: Cast, keeper: Client) -> None:
     assert "minimum pressure." not in text(keeper, "/gas")
     cast.write({"kind": "gauge-read", "cylinder": "cylinder:C-112", "gauge_bar": "2"}, minutes_ago=1)

@@ -90,6 +90,19 @@ def test_every_fault_of_an_address_is_named(tester: Client) -> None:
 
 
 @pytest.mark.parametrize(
+    ("before", "back"),
+    [
+        ("http://testserver/labels?of=people", "http://testserver/labels?of=people"),
+        ("http://elsewhere/", "/"),
+    ],
+)
+def test_a_refused_paper_leads_back_to_where_it_was_asked_for(tester: Client, before: str, back: str) -> None:
+    answer = tester.get("/paper/labels.pdf?of=detectors&grid=x", headers={"referer": before})
+    assert answer.status_code == 422
+    assert f'class="button" href="{back}"' in answer.content.decode()
+
+
+@pytest.mark.parametrize(
     "address",
     ["bump-test/0", "bump-test/99999", "calibration-certificate/0", "detector-history/D-999",
      "cylinder-standing/C-999", "training-record/P-99"],

@@ -63,6 +63,9 @@ def test_without_a_checkpoint_the_page_says_so(
     page = keeper.get("/detectors/D-017/complete")
     assert page.status_code == 200
     assert "That cannot be shown: there is no checkpoint yet" in page.content.decode()
+    for each in (keeper.get("/book/4").content.decode(), page.content.decode()):
+        assert "pitbird checkpoint make" not in each
+        assert 'href="/checkpoints">The checkpoints</a>' in each
 
 
 def test_a_detectors_record_is_shown_to_be_complete(keeper: Client, home: Path, cast: Cast) -> None:

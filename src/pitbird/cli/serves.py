@@ -16,6 +16,12 @@ CAUTION = (
     "how true they read."
 )
 
+AGAINST = {
+    "expired": "its last day of use was {}",
+    "withdrawn": "its gas is in doubt until a release answers that",
+    "emptied": "it was written down as empty",
+}
+
 
 def command(
     cylinder: str = typer.Argument(help="The cylinder's code."),
@@ -24,15 +30,16 @@ def command(
     as_json: bool = typer.Option(False, "--json", help="As JSON."),
 ) -> None:
     """Does this cylinder, with its regulator and hose, set off what gas must show of this detector? Exit
-    status 1 if not, or if it cannot be told."""
-    from pitbird.cli.naming import known
+    status 1 if not, if it cannot be told, or if no test is made with it now."""
+    from pitbird.cli.naming import known, zone_of
     from pitbird.cli.ready import make_ready_with_book
     from pitbird.cli.refusing import NEGATIVE, Faults
 
     make_ready_with_book()
     from pitbird.fleet.state import CylinderState, DetectorState
+    from pitbird.services import clock
     from pitbird.services.knowing import Now
-    from pitbird.services.serving import detector_served
+    from pitbird.services.serving import against, detector_served
 
     faults = Faults()
     gas = Now().state(known("cylinder", cylinder, faults) or "")
@@ -41,9 +48,10 @@ def command(
     assert isinstance(gas, CylinderState)  # noqa: S101 - by the sort of its name
     assert isinstance(unit, DetectorState)  # noqa: S101
     found = detector_served(unit, gas, seconds)
-    told = _told(found, gas, seconds)
+    barred = against(gas, clock.now(), zone_of(gas.site))
+    told = {"serves": found.serves, "against": barred, **_told(found, gas, seconds)}
     typer.echo(json.dumps(told, indent=2, ensure_ascii=False) if as_json else "\n".join(_lines(told)))
-    if found.serves != "serves":
+    if found.serves != "serves" or barred:
         raise typer.Exit(NEGATIVE)
 
 
@@ -53,7 +61,7 @@ def _told(found: TypeServed, gas: CylinderState, seconds: float) -> dict[str, An
 
     way = found.delivered
     return {
-        "serves": found.serves,
+        "expires": gas.expires,
         "seconds": seconds,
         "share_of_test_gas": way.delivery.share,
         "hose_delay_s": way.delivery.delay_s,
@@ -99,6 +107,8 @@ def _lines(told: dict[str, Any]) -> list[str]:
 
     words = {"serves": "It serves it.", "in-part": "It serves it in part.", "not": "It does not serve it."}
     lines = [words.get(told["serves"], "That cannot be told: something is not known.")]
+    if told["against"]:
+        lines.insert(0, f"Do not test with it: {AGAINST[told['against']].format(told['expires'])}.")
     if told["finding"]:
         lines.append(told["finding"])
     if told["not_known"]:

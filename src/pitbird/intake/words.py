@@ -143,6 +143,11 @@ def _not_of_the_form(pattern: str, value: object) -> str:
     if reference:
         sort = reference[1]
         example = f"{sort}:{_EXAMPLES.get(sort, '1')}"
+        if isinstance(value, str) and value.startswith(f"{sort}:"):
+            return (
+                "not a code; write up to 64 letters, digits, points, dashes or underscores, a letter or "
+                f"digit first, such as {example}"
+            )
         return f"not a reference to a {sort}; write {sort}: and its code, such as {example}"
     return "not of the form that is wanted here"
 

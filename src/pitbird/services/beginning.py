@@ -146,6 +146,18 @@ def make_keeper_account(
     return user
 
 
+def new_password(name: str, password: str) -> None:
+    """Another password where one was forgotten; who is signed in with the old one is signed out.
+
+    Raises ``User.DoesNotExist`` where there is no such account, ``ValidationError`` in words.
+    """
+    with transaction.atomic():
+        user = User.objects.select_for_update().get(username=name)
+        validate_password(password, user)
+        user.set_password(password)
+        user.save(update_fields=["password"])
+
+
 def make_account(name: str, password: str, *, person: str, site: str | None) -> User:
     """An account that signs in as a person of the book. Raises ``ValidationError`` in words."""
     with transaction.atomic():

@@ -25,6 +25,10 @@ class NoProof(ValueError):
         self.what = what
 
 
+class NoCheckpoint(NoProof):
+    """No checkpoint was made yet: the next one shows it."""
+
+
 def inclusion(index: int, size: int) -> tuple[bytes, ...]:
     """The proof that the entry at ``index`` stands in the book of ``size`` entries (RFC 9162, 2.1.3).
 

@@ -13,7 +13,7 @@ from pitbird.record.cover import cover_lines
 from pitbird.record.errors import RecordError
 from pitbird.record.merkle import node_hash
 from pitbird.services.checkpoints import CheckpointRefused, Kept, kept
-from pitbird.services.proofs import NoProof, Tree
+from pitbird.services.proofs import NoCheckpoint, NoProof, Tree
 from pitbird.store import book
 
 #: More entries about a subject are proved by a bundle, which need not fit in memory.
@@ -126,7 +126,7 @@ def newest(home: Path) -> Kept:
     except (RecordError, CheckpointRefused, OSError) as fault:
         raise NoProof(f"the newest checkpoint cannot be relied on ({fault})") from fault
     if held is None:
-        raise NoProof("there is no checkpoint yet; make one with `pitbird checkpoint make`")
+        raise NoCheckpoint("there is no checkpoint yet; make one with `pitbird checkpoint make`")
     return held
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from pitbird.fleet.state import ChannelFact, CylinderState, DetectorState, OtherState
+from pitbird.fleet.times import Ms, local
 from pitbird.rules.delivering import Delivered, delivered
 from pitbird.rules.serving import Served, serving
 from pitbird.services.knowing import Known, Now
@@ -17,6 +18,7 @@ GAS_ON_S: Final = 30.0
 #: Make, model, channels, how it draws, and what its pump draws.
 Type = tuple[str, str, tuple[ChannelFact, ...], str, str | None]
 Serves = Literal["serves", "in-part", "not", "cannot-tell"]
+Against = Literal["emptied", "withdrawn", "expired"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,3 +117,15 @@ def _alike(channels: tuple[ChannelFact, ...]) -> tuple[ChannelFact, ...]:
     from msgspec.structs import replace
 
     return tuple(replace(channel, sensor_ends=None) for channel in channels)
+
+
+def against(state: CylinderState, now: Ms, zone: str | None) -> Against | None:
+    """Why no test is made with a cylinder now, whatever is left in it and whomever it serves: ``emptied``,
+    ``withdrawn`` or ``expired``; None for nothing. The last day of use itself still counts."""
+    if state.emptied_at is not None and state.emptied_at <= now:
+        return "emptied"
+    if state.withdrawn_at(now) is not None:
+        return "withdrawn"
+    if state.expires is not None and state.expires < local(now, zone or "UTC").date().isoformat():
+        return "expired"
+    return None

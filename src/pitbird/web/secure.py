@@ -15,7 +15,11 @@ def is_secure(request: HttpRequest) -> bool:
 
     Behind a proxy that ends TLS, PITBIRD_HTTPS says so.
     """
+    return request.is_secure() or settings.CONFIG.https or is_this_machine(request)
+
+
+def is_this_machine(request: HttpRequest) -> bool:
+    """Whether the address is one that leads each machine to itself: no phone comes here by it."""
     host = request.get_host()
     name = host[: host.rindex("]") + 1] if host.startswith("[") else host.partition(":")[0]
-    local = name in _THIS_MACHINE or name.endswith(".localhost")
-    return request.is_secure() or settings.CONFIG.https or local
+    return name in _THIS_MACHINE or name.endswith(".localhost")

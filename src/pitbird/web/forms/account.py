@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from pitbird.web import slow_down
 
@@ -15,6 +16,13 @@ class SignInForm(AuthenticationForm):
     """Django's, without the browser's own required bubbles: faults are listed on the page."""
 
     use_required_attribute = False
+    error_messages = {
+        **AuthenticationForm.error_messages,
+        "invalid_login": gettext_lazy(
+            "This name and this password do not belong together. Capital and small letters differ in both. "
+            "A forgotten password is set anew where the book is served: pitbird account NAME --new-password."
+        ),
+    }
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         options.setdefault("auto_id", "f-%s")

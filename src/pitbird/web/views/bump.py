@@ -32,7 +32,7 @@ from pitbird.web.telling import ToldDecision, answer_words, tell_decision, tell_
 from pitbird.web.views import bump_form, bump_gas, bump_words
 from pitbird.web.views.bump_form import FieldFault
 from pitbird.web.views.slips import may_take_back
-from pitbird.web.who import actor_of
+from pitbird.web.who import actor_of, may_write, roles_of
 
 _REASONS: Final = ("hood-slipped", "gas-ran-out", "broken-off", "wrong-gas")
 
@@ -116,6 +116,7 @@ def choose(request: HttpRequest) -> HttpResponse:
         ],
         "held": held,
         "secure": is_secure(request),
+        "may_table": may_write("detector", roles_of(request)),
         "answer": answer_words({verdict: told.count(verdict) for verdict in Verdict}),
         "site": Names(())(actor.site),
         "now": now,

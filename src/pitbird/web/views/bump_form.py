@@ -70,6 +70,9 @@ def read(values: Mapping[str, str], plan: bump.Plan, *, detector: str, now: Ms, 
     because = values.get("because", "").strip()
     if because:
         facts["spoiled_because"] = because
+    elif not faults and not any(facts.values()):
+        problem = _("Nothing was answered. Say what you saw, or at the end why the try was spoiled.")
+        faults.append(FieldFault("", problem))
     outcome, reasons = bump.outcome(plan, facts)
     ended = max((application["gas_off"] for application in applications), default=text_of(now))
     draft: dict[str, Any] = {

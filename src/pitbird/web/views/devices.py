@@ -18,7 +18,7 @@ from pitbird.services import clock, phones
 from pitbird.services.writing import Actor
 from pitbird.web import names as naming
 from pitbird.web.forms.phones import EndForm, PairForm
-from pitbird.web.secure import is_secure
+from pitbird.web.secure import is_secure, is_this_machine
 from pitbird.web.vocabulary import word
 from pitbird.web.who import require_keeper, zone_of
 
@@ -87,6 +87,7 @@ def _page(
         "fresh": fresh,
         "zone": actor.zone,
         "secure": is_secure(request),
+        "this_machine": is_this_machine(request),
         "lines": [
             {
                 "phone": each,

@@ -20,7 +20,7 @@ from pitbird.services.balancing import balanced
 from pitbird.services.gas_left import gas_left
 from pitbird.services.gas_questions import GasQuestion, gas_questions, unanswered
 from pitbird.services.knowing import Now
-from pitbird.services.serving import GAS_ON_S, regulator_of
+from pitbird.services.serving import GAS_ON_S, against, regulator_of
 from pitbird.web import names as naming
 from pitbird.web import times
 from pitbird.web.names import Names
@@ -215,6 +215,7 @@ def cylinder(request: HttpRequest, code: str) -> HttpResponse:
         "standing": where,
         "standing_words": {key: heading for key, heading, _none in GROUPS}[where],
         "warning": warning(state, now, zone),
+        "against": against(state, now, zone),
         "mixture": mixture(state) if state.components else "",
         "asked": question_words(question, zone) if question else "",
         "asked_stops": question.stops if question else False,

@@ -11,6 +11,8 @@ from pathlib import Path
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_safe
 
 from pitbird.services.papers.making import Made, NoSuchPaper, Order, PaperRefused
@@ -165,6 +167,14 @@ def _days(request: HttpRequest, *fields: str) -> list[date | None]:
     return found
 
 
+def _asked_on(request: HttpRequest) -> str:
+    """The page of this book on which a paper was asked for, as far as the browser tells; else the gate."""
+    before = request.headers.get("Referer", "")
+    if url_has_allowed_host_and_scheme(before, {request.get_host()}, require_https=request.is_secure()):
+        return before
+    return reverse("gate")
+
+
 def _sent(request: HttpRequest, make: Callable[[Order], Made]) -> HttpResponse:
     """A paper made and sent; 404 for what the book has not, 422 with every fault for what cannot be asked."""
     order = Order(
@@ -179,7 +189,7 @@ def _sent(request: HttpRequest, make: Callable[[Order], Made]) -> HttpResponse:
     except NoSuchPaper as none:
         raise Http404(str(none)) from None
     except PaperRefused as refused:
-        context = {"here": "book", "faults": str(refused).splitlines()}
+        context = {"here": "book", "faults": str(refused).splitlines(), "back": _asked_on(request)}
         return render(request, "pitbird/paper_refused.html", context, status=422)
     response = HttpResponse(made.pdf, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{made.name}"'

@@ -9,10 +9,11 @@ from typing import Any, Final
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from pitbird.services import clock, proving
-from pitbird.services.proofs import NoProof
+from pitbird.services.proofs import NoCheckpoint, NoProof
 from pitbird.store import book
 from pitbird.web.entries import tell_all
 from pitbird.web.names import Names
@@ -27,7 +28,14 @@ def proof_of(index: int) -> dict[str, Any]:
     try:
         return {"proof": proving.entry_proof(index, Path(settings.CONFIG.home))}
     except NoProof as fault:
-        return {"proof": None, "no_proof": fault.what}
+        return {"proof": None, "no_proof": _why(fault)}
+
+
+def _why(fault: NoProof) -> str:
+    """Why there is no proof, for a page: it leads to where a checkpoint is made, no command does."""
+    if isinstance(fault, NoCheckpoint):
+        return _("there is no checkpoint yet; the first one covers every entry that stands in the book then")
+    return fault.what
 
 
 @require_safe
@@ -54,7 +62,7 @@ def complete(request: HttpRequest, code: str) -> HttpResponse:
     try:
         found = proving.subject_proof(subject, Path(settings.CONFIG.home))
     except NoProof as fault:
-        context |= {"complete": None, "no_proof": fault.what}
+        context |= {"complete": None, "no_proof": _why(fault)}
     else:
         rows = book.newest(LISTED, before=found.complete.size, subject=subject)
         hashes = {row.index: row.leaf_hash.hex() for row in rows}

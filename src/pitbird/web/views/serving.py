@@ -19,13 +19,15 @@ from pitbird.rules.predicates.reaching import label_bases
 from pitbird.rules.serving import Served, problems
 from pitbird.science.challenge.delivery import FIRST_TEST, Delivery
 from pitbird.science.challenge.judging import AlarmFound, SensorFound
+from pitbird.services import clock
 from pitbird.services.balancing import Balanced
 from pitbird.services.gas_left import GasLeft
 from pitbird.services.knowing import Now
-from pitbird.services.serving import GAS_ON_S, TypeServed, detector_served, types_served
+from pitbird.services.serving import GAS_ON_S, TypeServed, against, detector_served, types_served
 from pitbird.web import names as naming
 from pitbird.web.calc_words import number_shown
 from pitbird.web.vocabulary import mixture, unit
+from pitbird.web.who import zone_of
 
 SERVES_WORDS: Final = {
     "serves": gettext_lazy("serves"),
@@ -112,6 +114,8 @@ def serves(request: HttpRequest, code: str, detector: str) -> HttpResponse:
         "here": "gas",
         "code": code,
         "detector": detector,
+        "gas": gas,
+        "against": against(gas, clock.now(), zone_of(gas.site)),
         "type": f"{state.make} {state.model}".strip(),
         "mixture": mixture(gas) if gas.components else "",
         "seconds": f"{seconds:g}",

@@ -33,7 +33,8 @@ class TableForm(forms.Form):
 
     use_required_attribute = False
     table = forms.CharField(
-        label=gettext_lazy("The table, its first line naming the columns"),
+        label=gettext_lazy("The table"),
+        help_text=gettext_lazy("Its first line names the columns."),
         widget=forms.Textarea(attrs={"rows": 12, "spellcheck": "false", "wrap": "off"}),
         strip=False,
     )
@@ -74,6 +75,7 @@ def table(request: HttpRequest, name: str) -> HttpResponse:
         "form": form,
         "question": question,
         "columns": documented(kind),
+        "several": kind in ("detector", "cylinder"),
         "reported": _("They count only where the site rules let reported tests count.")
         if kind == "bump-test"
         else "",

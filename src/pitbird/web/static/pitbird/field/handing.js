@@ -5,6 +5,7 @@ import { cue } from "./cues.js";
 import { changeOvers, custody, handedOut, issuedUntested, nextAt, sealed } from "./custody.js";
 import { asking, asSaid, button, caution, h, say, stamp, when } from "./draw.js";
 import { writeAll } from "./sending.js";
+import { filled } from "./half.js";
 import { find, serverNow } from "./snapshot.js";
 import { loud, seen, unanswered, verdict } from "./verdict.js";
 import { ask, findPeople, findPerson } from "./wearer.js";
@@ -71,7 +72,7 @@ function toScreen(app, { code, typed = "", fault }) {
 // ---- the answer for that wearer ----
 
 /** Send what was written here, ask the server, and show its answer; what is carried, where it does not answer soon. */
-async function toAnswer(app, code, to) {
+export async function toAnswer(app, code, to) {
   app.note = "";
   app.go("answer", { code, to, waits: true });
   const { data } = app;
@@ -103,12 +104,12 @@ function answerScreen(app, data) {
   if (!the(app, code)) return { title, body: [caution(say("unknown", { code, site: app.kept.value.site.code }))], bar: [back] };
   const { yes, doubt, said, now, parts } = answered(app, data);
   const body = [...parts, ...(said.held ? [caution(asSaid(app, said, said.held))] : []), ...loud(app, said)];
-  if (yes) return { title, body, bar: [back, button(say("go_on"), () => app.go("terms", question(data)), { kind: "first" })] };
+  if (yes) return { title, body, bar: [back, button(say("go_on"), () => app.go("terms", { ...question(data), ...filled(app, data, "terms") }), { kind: "first" })] };
   const tested = now.mine.some((entry) => entry.body.outcome === "passed") && !doubt;
   const lines = [say("no_yes_how"), ...(doubt ? [say("no_yes_out")] : []), ...(tested ? [say("no_yes_test")] : [])];
   const may = person(app, app.who.person).may_write?.includes("issued-untested");
-  const ways = [button(say("gone_already"), () => app.go("terms", { ...question(data), gone: true }), { kind: "grave" })];
-  if (may && !doubt) ways.push(button(say("issue_untested"), () => app.go("authority", question(data)), { kind: "grave" }));
+  const ways = [button(say("gone_already"), () => app.go("terms", { ...question(data), ...filled(app, data, "terms"), gone: true }), { kind: "grave" })];
+  if (may && !doubt) ways.push(button(say("issue_untested"), () => app.go("authority", { ...question(data), ...filled(app, data, "untested") }), { kind: "grave" }));
   body.push(caution(say("no_yes", { name }), ...lines), h("div", { class: "field-list" }, ways));
   return { title, body, bar: [back, button(say("leave_in"), () => app.go("detector", { code }), { kind: "first" })] };
 }
@@ -157,7 +158,7 @@ function termsScreen(app, data) {
     return finish(app, [handedOut(app, { code, to, permit, due: data.chosen === "none" ? "" : data.chosen, held })], data);
   };
   const body = [fault ? caution(fault) : null, ...(gone ? [caution(say("no_yes", { name }))] : []),
-    h("div", { class: "field" }, h("label", { for: "permit" }, say("permit_ask")), h("input", { id: "permit", autocomplete: "off", enterkeyhint: "done" })),
+    h("div", { class: "field" }, h("label", { for: "permit" }, say("permit_ask")), h("input", { id: "permit", autocomplete: "off", enterkeyhint: "done", value: data.permit })),
     ...times(app, "terms", data, { label: say("due_ask"), none: true })];
   const bar = [button(say("back"), () => app.go("answer", question(data))), button(say(gone ? "gone_already_do" : "hand_out_do"), write, { kind: gone ? "grave" : "first", key: "write" })];
   return { title: say("terms_of", { code, name }), body, bar };
@@ -168,7 +169,7 @@ function termsScreen(app, data) {
 function authorityScreen(app, data) {
   const { code } = data;
   const may = app.kept.value.people.filter((each) => each.authority);
-  const rows = may.map((each) => button(app.name(each.code), () => app.go("untested", { ...data, authority: each.code, chosen: null }), { key: each.code }));
+  const rows = may.map((each) => button(app.name(each.code), () => app.go("untested", { ...data, ...filled(app, data, "untested"), authority: each.code }), { key: each.code }));
   const body = [caution(say("untested_caution")), rows.length ? h("div", { class: "field-list" }, rows) : caution(say("authority_none"))];
   return { title: say("authority_of", { code }), body, bar: [button(say("back"), () => app.go("answer", question(data)))] };
 }
@@ -186,9 +187,9 @@ function untestedScreen(app, data) {
     return finish(app, [issuedUntested(app, { code, to, authority, until: data.chosen, reason: commitment })], data, { reason: opened });
   };
   const body = [fault ? caution(fault) : null, caution(say("untested_by", { name: app.name(authority) })),
-    h("div", { class: "field" }, h("label", { for: "reason" }, say("untested_reason")), h("textarea", { id: "reason", rows: "3", maxlength: "2000" })),
+    h("div", { class: "field" }, h("label", { for: "reason" }, say("untested_reason")), h("textarea", { id: "reason", rows: "3", maxlength: "2000" }, data.reason)),
     ...times(app, "untested", data, { label: say("untested_until"), none: false })];
-  const bar = [button(say("back"), () => app.go("authority", question(data))), button(say("untested_do"), write, { kind: "grave", key: "write" })];
+  const bar = [button(say("back"), () => app.go("authority", { ...question(data), ...filled(app, data, "untested") })), button(say("untested_do"), write, { kind: "grave", key: "write" })];
   return { title: say("untested_of", { code, name }), body, bar };
 }
 
@@ -208,6 +209,7 @@ export async function finish(app, bodies, data, texts = {}) {
     writing = false;
   }
   app.note = "";
+  app.half = null;
   app.entries = await keep.entries();
   cue(bodies.at(-1).kind === "issued-untested" ? "failed" : "passed", app.settings);
   app.go("handed", { ids: bodies.map((body) => body.id), code: data.code, gone: data.gone });

@@ -32,7 +32,7 @@ async function within(stores, mode, act) {
   });
 }
 
-/** A single thing by its name: "snapshot", "keys", "device", "test", "who", "settings"; undefined if none is kept. */
+/** A single thing by its name: "snapshot", "keys", "device", "test", "half", "who", "settings"; undefined if none is kept. */
 export const get = (name) => within("kept", "readonly", (store, give) => give(store("kept").get(name)));
 
 /** Keep a single thing under its name. */
@@ -64,9 +64,12 @@ export function addEntry(value) {
   });
 }
 
-/** Add several entries, all or none; a test under way stays. */
+/** Add several entries and forget the half-filled hand-out that they came from, all or none; a test under way stays. */
 export function addEntries(values) {
-  return within("entries", "readwrite", (store) => values.forEach((value) => store("entries").add(value)));
+  return within(["entries", "kept"], "readwrite", (store) => {
+    values.forEach((value) => store("entries").add(value));
+    store("kept").delete("half");
+  });
 }
 
 /** Note what became of entries. */
@@ -82,7 +85,7 @@ export function dropEntries(numbers) {
 /** Take away what the page carried for those who were signed in; the phone's key and the entries stay. */
 export function leave() {
   return within(["kept", "people"], "readwrite", (store) => {
-    for (const name of ["snapshot", "who", "test"]) store("kept").delete(name);
+    for (const name of ["snapshot", "who", "test", "half"]) store("kept").delete(name);
     store("people").clear();
   });
 }

@@ -1,6 +1,7 @@
 // The field page: what stands on the screen, and what a tap leads to. Rules and decisions are the server's.
 
 import * as keep from "./keep.js";
+import { half, halfScreen, offered, typed } from "./half.js";
 import { letIn } from "./people.js";
 import { base64url, keys, signed } from "./signing.js";
 import { send } from "./sending.js";
@@ -20,16 +21,16 @@ const main = document.getElementById("page");
 
 /** What this page knows; screens read it and change it by the functions below. */
 export const app = {
-  kept: null, device: null, who: null, settings: { sound: true, vibration: true }, test: null, entries: [],
+  kept: null, device: null, who: null, settings: { sound: true, vibration: true }, test: null, half: null, entries: [],
   screen: "", data: {}, note: "", server: "", stopCamera: null, known: [],
-  go, redraw, refresh, found, name, camera, announce, setTest, zone: () => app.kept?.value.site.zone ?? "UTC",
+  go, redraw, refresh, found, name, camera, notMe, announce, setTest, zone: () => app.kept?.value.site.zone ?? "UTC",
 };
 
 const screens = {
   insecure: () => ({ title: say("not_paired"), body: [caution(say("insecure"))] }),
   pair: pairScreen, paired: pairedScreen, unpaired: unpairedScreen, empty: emptyScreen,
   who: whoScreen, pin: pinScreen, start: startScreen, settings: settingsScreen, out: outScreen,
-  ...Object.fromEntries(Object.entries({ detector: detectorScreen, back: backScreen, ...testScreens, ...handingScreens })
+  ...Object.fromEntries(Object.entries({ detector: detectorScreen, back: backScreen, half: halfScreen, ...testScreens, ...handingScreens })
     .map(([name, draw]) => [name, (data) => draw(app, data)])),
 };
 
@@ -41,6 +42,7 @@ function go(screen, data = {}) {
   const same = screen === app.screen;
   Object.assign(app, { screen, data });
   draw(!same, screen === "gas" && data.settle ? SETTLE_MS.gas : SETTLE_MS.other);
+  half(app);
 }
 
 function redraw() { draw(false, 0); }
@@ -151,7 +153,9 @@ function begin() {
   if (!app.device) return go("unpaired");
   if (!app.kept) return go("empty");
   if (!app.who) return go("who");
+  const left = offered(app);
   if (app.test && app.test.step !== "written") return go("offer");
+  if (left) return go("half");
   return go("start");
 }
 
@@ -224,10 +228,17 @@ function startScreen({ typed, answer }) {
   body.push(h("div", { id: "camera" }), button(say("scan"), () => camera("camera", found), { key: "scan" }));
   body.push(...ofTheServer(), ...writtenHere(app));
   const more = [
-    button(say("not_me"), async () => { app.who = null; await keep.put("who", { left: true, seen: 0 }); go("who"); }),
+    button(say("not_me"), notMe),
     button(say("settings"), () => go("settings")),
   ];
   return { title: say("which"), body: [...body, h("div", { class: "field-two" }, more)] };
+}
+
+/** Somebody else takes the phone. */
+async function notMe() {
+  app.who = null;
+  await keep.put("who", { left: true, seen: 0 });
+  go("who");
 }
 
 function notFound(answer) {
@@ -292,7 +303,7 @@ async function signOut() {
   if (csrf) await fetch("/sign-out", { method: "POST", headers: { "X-CSRFToken": csrf }, credentials: "same-origin" }).catch(() => {});
   await keep.leave();
   await keep.put("left", true);
-  Object.assign(app, { kept: null, who: null, test: null, known: [] });
+  Object.assign(app, { kept: null, who: null, test: null, half: null, known: [] });
   go("out");
 }
 
@@ -349,6 +360,7 @@ async function start() {
   app.device = (await keep.get("device")) ?? null;
   app.settings = { ...app.settings, ...(await keep.get("settings")) };
   app.test = (await keep.get("test")) ?? null;
+  app.half = (await keep.get("half")) ?? null;
   app.entries = await keep.entries();
   const secret = location.pathname === "/field/pair" ? location.hash.slice(1) : "";
   if (secret) return go("pair", { secret });
@@ -378,6 +390,7 @@ async function register() {
 
 window.addEventListener("online", () => refresh());
 document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") refresh(); });
+main.addEventListener("input", ({ target }) => typed(app, target));
 document.addEventListener("click", () => {
   if (!app.who) return;
   if (app.who.known_by === "pin" && Date.now() - app.who.seen > IDLE_MS && !app.test) { app.who = null; go("who"); return; }
