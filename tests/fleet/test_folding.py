@@ -341,6 +341,11 @@ def test_what_a_phone_known_to_be_behind_says_against_a_detector_counts_up_to_wh
     assert [event.at for event in folded(detector(), near).events] == [ms("08:00")]
 
 
+def test_a_failed_test_by_a_good_clock_lies_where_its_gas_began() -> None:
+    late = {**bump(at("08:00"), missed="CO"), "at": at("08:05")}
+    assert [test.at for test in folded(detector(), late).tests] == [ms_of(late["applications"][0]["gas_on"])]
+
+
 def test_a_pass_and_a_mending_by_a_phone_known_to_be_behind_are_not_moved_later() -> None:
     good = _behind(bump(at("08:00")), "-14400")
     changed = _behind(body("happened", at("08:00"), what="sensor-changed", channels=["CO"]), "-14400")

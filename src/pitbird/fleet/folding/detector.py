@@ -160,7 +160,7 @@ def test_fact(item: Item, outcome: str) -> TestFact:
     return TestFact(
         entry=item.id,
         index=item.index,
-        at=began(item) if outcome != "failed" else max(began(item), item.latest),
+        at=item.latest if outcome == "failed" and item.latest > item.order_at else began(item),
         by=body["by"],
         site=body.get("where"),
         outcome=outcome,
