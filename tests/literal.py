@@ -33,7 +33,8 @@ class Fact(NamedTuple):
     """An entry as it counts: when, in which order, and what it says.
 
     ``idle``: its clock cannot be right and it could only help, so it helps nothing; what stands against a
-    detector or a cylinder in it counts from when it arrived.
+    detector or a cylinder in it counts from when it arrived. ``doubtful``: its clock cannot be right,
+    whatever it says. ``latest``: when it can have happened at the latest.
     """
 
     at: datetime
@@ -41,6 +42,8 @@ class Fact(NamedTuple):
     place: int
     body: Mapping[str, Any]
     idle: bool = False
+    doubtful: bool = False
+    latest: datetime = datetime.min.replace(tzinfo=UTC)
 
 
 def moment(text: str) -> datetime:
@@ -65,26 +68,35 @@ def facts_of(book: Sequence[tuple[int, Mapping[str, Any], str]]) -> list[Fact]:
             corrected[body["corrects"]] = (body, recorded)
     facts = []
     for index, body, recorded in book:
-        said, known_at, hollow = body, recorded, False
+        said, known_at, hollow, strange = body, recorded, False, phone_was_ahead(body)
         if body["id"] in corrected:
             correction, known_at = corrected[body["id"]]
             if correction["how"] == "void":
                 continue
             said = {**correction["replacement"], "id": body["id"]}
-            hollow = only_helps(said) and proves_nothing(body, moment(recorded), correction)
+            strange = proves_nothing(body, moment(recorded), correction)
+            hollow = only_helps(said) and strange
         happened, arrived = moment(said["at"]), moment(known_at)
         idle = hollow or (said is body and phone_was_ahead(body) and only_helps(body))
         if happened > arrived + timedelta(minutes=2):
-            idle, happened = only_helps(said), arrived
+            idle, happened, strange = only_helps(said), arrived, True
+        latest = happened
+        if said is body and (behind := phone_was_behind(body)) > timedelta(minutes=2):
+            latest = max(happened, min(happened + behind, arrived))
         if hollow:
             happened = min(happened, moment(recorded))
-        facts.append(Fact(happened, not only_helps(said), index, said, idle))
+        facts.append(Fact(happened, not only_helps(said), index, said, idle, strange, latest))
     return sorted(facts, key=lambda fact: fact[:3])
 
 
 def phone_was_ahead(body: Mapping[str, Any]) -> bool:
     """Whether the phone knew that its clock was more than two minutes ahead of the server's."""
     return Decimal(body.get("phone", {}).get("ahead_s", "0")) > 120
+
+
+def phone_was_behind(body: Mapping[str, Any]) -> timedelta:
+    """By how much the phone knew that its clock was behind the server's."""
+    return timedelta(seconds=-float(body.get("phone", {}).get("ahead_s", "0")))
 
 
 def proves_nothing(first: Mapping[str, Any], arrived: datetime, correction: Mapping[str, Any]) -> bool:
@@ -231,11 +243,12 @@ class Reading:
 
     def mended_after(self, fail: Fact, detector: str, thing: Mapping[str, Any]) -> list[datetime]:
         """When the cause of a failure was mended: repaired, sensor changed, or calibrated with success."""
-        mended = [f.at for f in self.about(detector, "repaired", "sensor") if f.at > fail.at]
-        mended += [
+        mended = [
             f.at
-            for f in self.about(detector, "happened")
-            if f.at > fail.at and f.body["what"] == "sensor-changed"
+            for f in self.about(detector, "repaired", "sensor", "happened")
+            if f.at > fail.latest
+            and not f.doubtful
+            and (f.body["kind"] != "happened" or f.body["what"] == "sensor-changed")
         ]
         missed = [
             c["channel"]
@@ -246,7 +259,7 @@ class Reading:
         wanted = set(missed or (channel["name"] for channel in thing["channels"]))
         for f in self.about(detector, "calibration"):
             good = {c["channel"] for c in f.body["channels"] if c["result"] == "within"}
-            if f.at > fail.at and f.body["result"] == "passed" and wanted <= good:
+            if f.at > fail.latest and f.body["result"] == "passed" and wanted <= good:
                 mended.append(f.at)
         return mended
 
@@ -304,7 +317,7 @@ class Reading:
             yield "tester had left"
         yield from self.happened_since(test, detector, thing)
         for fail in self.fails(detector, thing):
-            if fail.at >= test.at:
+            if fail.latest >= test.at:
                 yield "failed since"
         fails = self.fails(detector, thing)
         if fails and not any(
@@ -366,6 +379,7 @@ class Reading:
             if f.at <= test.at
             and f.body["kind"] in {"gauge-read", "cylinder-opened"}
             and "gauge_bar" in f.body
+            and not f.doubtful
         ]
         readings += [
             (moment(a["gas_on"]), f.place, a["gauge_bar"])
@@ -373,13 +387,14 @@ class Reading:
             if f.body["kind"] == "bump-test"
             for a in f.body["applications"]
             if a["cylinder"] == name and "gauge_bar" in a and moment(a["gas_on"]) <= test.at
-        ]
-        # The clock of an idle test is in doubt, its needle is not: too low counts from when it arrived.
+            and not f.doubtful
+        ]  # fmt: skip
+        # A clock may be in doubt, its needle is not: too low counts from when it arrived.
         readings += [
             (f.at, f.place, a["gauge_bar"])
             for f in self.facts
-            if f.idle and name in f.body["about"]
-            for a in f.body.get("applications", ())
+            if f.doubtful and name in f.body["about"]
+            for a in f.body.get("applications", ({**f.body, "cylinder": name},))
             if a["cylinder"] == name and f.at <= test.at
             and Decimal(a.get("gauge_bar", "999")) < Decimal(gas["minimum_pressure_bar"])
         ]  # fmt: skip
@@ -438,7 +453,16 @@ class Reading:
 
     def happened_since(self, test: Fact, detector: str, thing: Mapping[str, Any]) -> Iterator[str]:
         """Events, hand-overs and a new description since the test; too many spoiled attempts before it."""
-        since = [f for f in self.about(detector) if f.at >= test.at and f.body["id"] != test.body["id"]]
+        since = [f for f in self.about(detector) if f.latest >= test.at and f.body["id"] != test.body["id"]]
+        # A calibration at no one knows what time proves nothing, yet it altered what had passed before.
+        since += [
+            f
+            for f in self.facts
+            if f.idle
+            and f.body["kind"] == "calibration"
+            and detector in f.body["about"]
+            and f.latest >= test.at
+        ]
         for f in since:
             kind = f.body["kind"]
             if kind in {"fresh-air-set", "calibration", "repaired", "sensor"}:
@@ -455,7 +479,7 @@ class Reading:
                 holder = None
                 continue
             out_of_store = kind == "issued-untested" or f.body["from_store"]
-            if (holder not in (None, to) or (holder is None and not out_of_store)) and f.at >= test.at:
+            if (holder not in (None, to) or (holder is None and not out_of_store)) and f.latest >= test.at:
                 yield "handed over"
             holder = to
         spoiled = 0

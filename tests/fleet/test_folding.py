@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitbird.fleet.folding import advance, apply, empty, fold, item_of
-from pitbird.fleet.state import CylinderState, DetectorState, PersonState, SiteState
+from pitbird.fleet.state import SPANS_KEPT, CylinderState, DetectorState, PersonState, SiteState
 from pitbird.fleet.times import ms_of
 from tests.bodies import CHANNELS, at, body, bump, detector, ms
 
@@ -73,6 +73,18 @@ def test_a_return_clears_only_the_reasons_that_it_names() -> None:
     state = folded(detector(), fail, decision, back)
     assert [reason.entry for reason in state.open_reasons] == [decision["id"]]
     assert state.last_failure.answered_by == back["id"]
+
+
+def test_an_open_reason_is_never_forgotten_for_newer_ones() -> None:
+    held = body("out-of-service", at("05:30"), because="incident")
+    fails = [bump(at(f"{6 + n // 60:02}:{n % 60:02}"), missed="CO") for n in range(130)]
+    answers = [fail["id"] for fail in fails]
+    returned = [
+        body("returned-to-service", at("09:00"), answers=answers[start : start + 32])
+        for start in range(0, len(answers), 32)
+    ]
+    state = folded(detector(), held, *fails, *returned)
+    assert [reason.entry for reason in state.open_reasons] == [held["id"]]
 
 
 def test_a_fail_that_arrives_after_the_return_stays_open() -> None:
@@ -226,6 +238,54 @@ def test_a_fail_that_a_correction_dates_later_still_forbids() -> None:
     assert [reason.at for reason in state.open_reasons] == [ms("15:30")]
 
 
+MENDING: dict[str, dict[str, Any]] = {
+    "repaired": {"replaced": []},
+    "happened": {"what": "sensor-changed", "channels": ["CO"]},
+    "sensor": {"fitted_in": D, "channel": "CO"},
+}
+
+
+@pytest.mark.parametrize("kind", MENDING)
+def test_a_mending_whose_clock_cannot_be_right_ends_a_pass_and_mends_nothing(kind: str) -> None:
+    mending = body(kind, at("18:00"), **MENDING[kind])
+    state = folded(detector(), mending, recorded={mending["id"]: at("08:00")})
+    assert [event.at for event in state.events] == [ms("08:00")]
+    assert state.repairs == ()
+    assert folded(detector(), body(kind, at("08:00"), **MENDING[kind])).repairs[0].at == ms("08:00")
+
+
+@pytest.mark.parametrize("kind", MENDING)
+def test_no_correction_says_that_a_mending_came_after_it_was_recorded(kind: str) -> None:
+    """A repair of 07:00 does not mend the failure of 10:00 because a correction dates it 10:30."""
+    mending = body(kind, at("07:00"), **MENDING[kind])
+    later = corrected(mending, at("11:00"), at=at("10:30"))
+    near = corrected(mending, at("11:00"), at=at("07:02"))
+    state = folded(detector(), mending, later)
+    assert ([event.at for event in state.events], state.repairs) == ([ms("10:30")], ())
+    assert [act.at for act in folded(detector(), mending, near).repairs] == [ms("07:02")]
+
+
+def test_another_kind_of_event_does_not_become_a_mending_after_it_was_recorded() -> None:
+    drop = body("happened", at("07:00"), what="drop", channels=[])
+    turned = corrected(drop, at("11:00"), at=at("10:30"), what="sensor-changed")
+    assert folded(detector(), drop, turned).repairs == ()
+
+
+def test_a_calibration_whose_clock_cannot_be_right_ends_a_pass_all_the_same() -> None:
+    ahead = body("calibration", at("18:00"))
+    state = folded(detector(), bump(at("06:30")), ahead, recorded={ahead["id"]: at("08:00")})
+    assert state.calibrations == ()
+    assert [(event.what, event.at) for event in state.events] == [("calibration", ms("08:00"))]
+
+
+def test_a_calibration_that_a_correction_dates_later_ends_what_passed_before() -> None:
+    early = body("calibration", at("07:00"))
+    later = corrected(early, at("11:00"), at=at("10:30"))
+    state = folded(detector(), early, later)
+    assert state.calibrations == ()
+    assert [(event.what, event.at) for event in state.events] == [("calibration", ms("10:30"))]
+
+
 def test_a_note_does_not_become_a_pass() -> None:
     note = body("note", at("07:00"), subject=D, about=[D])
     turned = {**bump(at("07:00")), "id": note["id"]}
@@ -260,6 +320,107 @@ def test_a_cylinder_counts_its_tests_gas_and_readings() -> None:
     assert isinstance(state, CylinderState)
     assert (state.tests, state.gas_on_ms, state.fails) == (2, 40_000, 1)
     assert [gauge.bar for gauge in state.gauges] == ["68"]
+
+
+def _behind(entry: dict[str, Any], seconds: str) -> dict[str, Any]:
+    phone = {"device": "device:PH-01", "known_by": "pin", "contact": at("06:00"), "ahead_s": seconds}
+    return {**entry, "phone": phone}
+
+
+def test_what_a_phone_known_to_be_behind_says_against_a_detector_counts_up_to_when_it_can_have_been() -> None:
+    """By a clock four hours behind, 08:00 was 12:00: a pass of 10:00 does not outlive a drop or a fail."""
+    drop = _behind(body("happened", at("08:00"), what="drop", channels=[]), "-14400")
+    fail = _behind(bump(at("08:00"), missed="CO"), "-14400")
+    recorded = {drop["id"]: at("13:00"), fail["id"]: at("11:30")}
+    assert [event.at for event in folded(detector(), drop, recorded=recorded).events] == [ms("12:00")]
+    state = folded(detector(), fail, bump(at("10:00")), recorded=recorded)
+    assert state.last_failure is not None
+    assert state.last_failure.at == ms("11:30"), "when it was recorded, at the latest"
+    assert [test.at for test in state.tests if test.outcome == "failed"] == [ms("11:30")]
+    near = _behind(body("happened", at("08:00"), what="drop", channels=[]), "-90")
+    assert [event.at for event in folded(detector(), near).events] == [ms("08:00")]
+
+
+def test_a_failed_test_by_a_good_clock_lies_where_its_gas_began() -> None:
+    late = {**bump(at("08:00"), missed="CO"), "at": at("08:05")}
+    assert [test.at for test in folded(detector(), late).tests] == [ms_of(late["applications"][0]["gas_on"])]
+
+
+def test_a_pass_and_a_mending_by_a_phone_known_to_be_behind_are_not_moved_later() -> None:
+    good = _behind(bump(at("08:00")), "-14400")
+    changed = _behind(body("happened", at("08:00"), what="sensor-changed", channels=["CO"]), "-14400")
+    recorded = {good["id"]: at("13:00"), changed["id"]: at("13:00")}
+    state = folded(detector(), good, changed, recorded=recorded)
+    assert [test.at for test in state.tests] == [ms("08:00")]
+    assert [act.at for act in state.repairs] == [ms("08:00")]
+
+
+def test_hand_overs_by_a_phone_known_to_be_behind_count_up_to_when_they_can_have_been() -> None:
+    out = body("handed-out", at("06:00"), from_store=True)
+    over = _behind(body("handed-out", at("08:00"), to="person:K-1", from_store=False), "-14400")
+    back = _behind(body("handed-back", at("08:30"), back_from="person:K-1"), "-14400")
+    recorded = {over["id"]: at("13:00"), back["id"]: at("13:00")}
+    state = folded(detector(), out, over, back, recorded=recorded)
+    assert state.custody is not None
+    assert (state.custody.handed_over_at, state.custody.since) == (ms("12:00"), ms("12:30"))
+
+
+READ: dict[str, Any] = {
+    "in a failed test": lambda when, bar: _with_gauge(bump(when, missed="CO"), bar),
+    "on its own": lambda when, bar: body("gauge-read", when, gauge_bar=bar),
+    "when it was opened": lambda when, bar: body("cylinder-opened", when, gauge_bar=bar),
+}
+
+
+def _with_gauge(test: dict[str, Any], bar: str) -> dict[str, Any]:
+    gas = [{**application, "gauge_bar": bar} for application in test["applications"]]
+    return {**test, "applications": gas}
+
+
+@pytest.mark.parametrize("how", READ)
+def test_a_needle_read_by_a_clock_that_cannot_be_right_tells_only_that_too_little_was_left(how: str) -> None:
+    """Enough gas at 12:00 by a clock four hours ahead says nothing of 12:00; too little counts on arrival."""
+    for bar, told in (("50", []), ("1", [("1", ms("08:00"))])):
+        read = READ[how](at("12:00"), bar)
+        state = folded(
+            body("cylinder", at("05:00"), minimum_pressure_bar="2"), read,
+            subject="cylinder:C-112", recorded={read["id"]: at("08:00")},
+        )  # fmt: skip
+        assert [(gauge.bar, gauge.at) for gauge in state.gauges] == told
+
+
+def test_gas_on_later_than_its_test_was_recorded_dates_no_needle() -> None:
+    test = _with_gauge(bump(at("12:00")), "50")
+    early = {**test, "at": at("08:00"), "outcome": "failed"}
+    described = body("cylinder", at("05:00"), minimum_pressure_bar="2")
+    assert folded(described, early, subject="cylinder:C-112").gauges == ()
+
+
+def test_an_open_quarantine_is_never_forgotten_for_newer_ones() -> None:
+    first = body("cylinder-quarantined", at("06:00"), since=None)
+    entries = [body("cylinder", at("05:00")), first]
+    for minute in range(SPANS_KEPT + 4):
+        held = body("cylinder-quarantined", at(f"07:{2 * minute:02}"), since=None)
+        entries += [held, body("cylinder-released", at(f"07:{2 * minute + 1:02}"), answers=[held["id"]])]
+    state = folded(*entries, subject="cylinder:C-112")
+    assert len(state.withdrawn) == SPANS_KEPT
+    assert state.withdrawn_at(ms("09:00")) is not None
+    freed = folded(
+        *entries, body("cylinder-released", at("08:30"), answers=[first["id"]]), subject="cylinder:C-112"
+    )
+    assert freed.withdrawn_at(ms("09:00")) is None
+
+
+def test_of_the_quarantines_that_ended_the_latest_to_end_are_kept() -> None:
+    long = body("cylinder-quarantined", at("06:00"), since=None)
+    entries = [body("cylinder", at("05:00")), long]
+    for minute in range(SPANS_KEPT + 4):
+        held = body("cylinder-quarantined", at(f"07:{2 * minute:02}"), since=None)
+        entries += [held, body("cylinder-released", at(f"07:{2 * minute + 1:02}"), answers=[held["id"]])]
+    entries += [body("cylinder-released", at("08:30"), answers=[long["id"]])]
+    entries += [body("cylinder-quarantined", at("08:40"), since=None)]
+    state = folded(*entries, subject="cylinder:C-112")
+    assert state.withdrawn_at(ms("08:20")) is not None
 
 
 def test_quarantine_holds_from_its_since_until_released() -> None:

@@ -350,6 +350,31 @@ def test_what_reaches_the_book_after_a_decision_asks_for_another(
     assert one.decision is not None
 
 
+def test_a_use_after_a_decision_asks_for_another_until_a_pass_that_counts(failed: tuple[Actor, str]) -> None:
+    """The page lists it: the part that failed has not been shown to be good again by a test that counts."""
+    keeper, entry = failed
+    write({"kind": "person", "person": "person:P-09", "name": "Teo Branco"}, keeper, now=ms("08:00", NEXT))
+    made = draft(after_failure(entry), assessed_by="person:K-1", outcome="no-work-affected", done="Seen.")
+    write(made, keeper, now=ms("09:00", NEXT))
+    (use,) = put(keeper, {**gas_test(at("10:00", NEXT)), "by": "person:P-09"}, out(at("11:00", NEXT)))[1:]
+    (one,) = [each for each in awaiting() if each.sort == "failure"]
+    row = book.by_id(use)
+    assert row is not None
+    assert (one.entry.entry_id, one.newer) == (entry, (row.index,))
+    assert after_failure(entry).uses[-1].entry == use
+    again = draft(after_failure(entry), assessed_by="person:K-1", outcome="no-work-affected", done="Seen.")
+    write(again, keeper, now=ms("12:00", NEXT))
+    put(keeper, back(at("13:00", NEXT)), gas_test(at("14:00", NEXT)), out(at("15:00", NEXT)))
+    for _ in range(2):  # what was seen once is remembered
+        assert [each for each in awaiting() if each.sort == "failure"] == []
+    good = book.at_index(row.index + 3)
+    assert good is not None
+    assert good.kind == "bump-test"
+    void = {"kind": "correction", "corrects": good.entry_id, "how": "void", "reason": "slip"}
+    write(void, keeper, now=ms("16:00", NEXT))
+    assert [each.entry.entry_id for each in awaiting() if each.sort == "failure"] == [entry]
+
+
 def test_a_correction_of_the_last_good_test_asks_for_another_decision(failed: tuple[Actor, str]) -> None:
     keeper, entry = failed
     look = after_failure(entry)

@@ -157,3 +157,18 @@ def test_a_change_of_key_cannot_be_written_by_hand(fleet: Actor) -> None:
     draft = {**KINDS["key-changed"].EXAMPLE, "id": "0195a000-0000-7000-8000-00000000beef"}
     with pytest.raises(EntryRefused, match="key-changed: is written by `pitbird key rotate`, never by hand"):
         write(draft, fleet, now=ms("08:00"))
+
+
+def test_no_correction_makes_a_repair_come_after_it_was_recorded(fleet: Actor) -> None:
+    """A repair of 06:00 does not mend a failure of 07:00 because a correction at 08:00 dates it 07:30."""
+    repair = {"kind": "repaired", "detector": "detector:D-017", "cause": "drifted", "replaced": []}
+    done = write(repair, fleet, now=ms("06:00"))
+    row = book.by_id(done.entry_id)
+    assert row is not None
+    stands = read_leaf(row.leaf.encode()).body
+    with pytest.raises(EntryRefused, match="cannot have happened later"):
+        write(
+            {"kind": "correction", "corrects": done.entry_id, "how": "replace", "reason": "another hour",
+             "replacement": {**stands, "at": at("07:30")}},
+            fleet, now=ms("08:00"),
+        )  # fmt: skip

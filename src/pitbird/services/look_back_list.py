@@ -26,7 +26,12 @@ from pitbird.store.models import Entry, Mention
 #: Quarantines that put every earlier test on the cylinder in question, not only those made since.
 CONTENTS: Final = frozenset({"suspect-contents", "no-certificate", "recalled"})
 _OUT: Final = frozenset({"test-failed", "calibration-failed"})
+_USES: Final = ("handed-out", "issued-untested")
 _AT_ONCE: Final = 500
+_REMEMBERED: Final = 50_000
+#: Failures, with what was decided about them, after which each part was shown to be good again before any
+#: later use. A later hand-out changes nothing about that; corrections and late entries are looked for apart.
+_good_again: set[tuple[str, str]] = set()
 
 
 @dataclass(frozen=True)
@@ -92,12 +97,19 @@ class _Failures:
         if detector not in self._detectors:
             return None
         if decision is not None and not written_since(row, detector, decision.book_size):
-            return None
+            if (row.entry_id, decision.row.entry_id) in _good_again:
+                return None
+            if not used_since(detector, decision.book_size):
+                return None
         look = looked_from(row, detector, ground=self._ground)
         if look is None or not look.begins_anew:
             return None
         newer = look.newer(decision.book_size) if decision else ()
         if decision is not None and not newer:
+            if all(group.again is not None for group in look.groups):
+                if len(_good_again) >= _REMEMBERED:
+                    _good_again.clear()
+                _good_again.add((row.entry_id, decision.row.entry_id))
             return None
         return Awaiting("failure", detector, row, look.failed.trial, decision, newer, look)
 
@@ -134,6 +146,13 @@ def written_since(row: book.Row, detector: str, size: int) -> bool:
     """Whether anything was written after a decision that may bear on it; looked at closely only then."""
     bears = Q(at__lte=max(row.at, row.recorded_at)) | Q(correction=True)
     return Mention.objects.filter(bears, subject=detector, index__gte=size).exists()
+
+
+def used_since(detector: str, size: int) -> bool:
+    """Whether a detector was handed out by an entry that a decision did not know: what failed may not have
+    been shown to be good again by then, in a test that counts."""
+    places = Mention.objects.filter(subject=detector, index__gte=size).values("index")
+    return Entry.objects.filter(index__in=places, kind__in=_USES).exists()
 
 
 def _gas(made: tuple[Decision, ...], site: str | None) -> Iterator[Awaiting]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pitbird.fleet.folding.item import clock_in_doubt, permits, runs_ahead
+from pitbird.fleet.folding.item import clock_in_doubt, mends, permits, runs_ahead
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.kinds.gas_stock import CylinderReleased
 from pitbird.fleet.kinds.ledger import Correction
@@ -61,7 +61,7 @@ def _correction(body: Correction) -> Iterator[Fault]:
     faults = read_body(body.replacement)[1]
     for fault in faults:
         yield Fault(f"correction.replacement.{fault.where.partition('.')[2]}", fault.value, fault.problem)
-    if faults or not permits(body.replacement):
+    if faults or not (permits(body.replacement) or mends(body.replacement)):
         return
     if (recorded := _recorded_before(body.corrects, body.replacement["at"])) is not None:
         problem = (

@@ -8,7 +8,7 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from pitbird.fleet.folding.item import Item, counted
+from pitbird.fleet.folding.item import Item, counted, runs_ahead
 from pitbird.fleet.state import (
     EVENTS_KEPT,
     FAILURES_KEPT,
@@ -71,6 +71,14 @@ def _gauge(state: CylinderState, at: Ms, bar: str, entry: str) -> CylinderState:
     return replace(state, gauges=tuple(readings[:SPANS_KEPT]))
 
 
+def _read(state: CylinderState, item: Item, at: Ms, bar: str) -> CylinderState:
+    """The state after a needle was read. Where the clock is in doubt the needle is not: too low counts from
+    when it was recorded; that there was enough says nothing of any time."""
+    if item.believed and not runs_ahead(at, item.recorded_at):
+        return _gauge(state, at, bar, item.id)
+    return _gauge(state, item.order_at, bar, item.id) if _below_minimum(state, bar) else state
+
+
 def _received(state: CylinderState, item: Item) -> CylinderState:
     return replace(state, received_at=item.order_at, site=item.body["at_site"])
 
@@ -84,7 +92,7 @@ def _opened(state: CylinderState, item: Item) -> CylinderState:
         site=body["at_site"],
         regulator=body.get("regulator"),
     )
-    return _gauge(state, item.order_at, body["gauge_bar"], item.id) if "gauge_bar" in body else state
+    return _read(state, item, item.order_at, body["gauge_bar"]) if "gauge_bar" in body else state
 
 
 def _emptied(state: CylinderState, item: Item) -> CylinderState:
@@ -96,7 +104,19 @@ def _quarantined(state: CylinderState, item: Item) -> CylinderState:
     since = item.body.get("since")
     begun = min(ms_of(since), item.order_at) if since else item.order_at
     span = Span(since=begun, until=None, entry=item.id, because=item.body["because"])
-    return replace(state, withdrawn=(span, *state.withdrawn)[:SPANS_KEPT])
+    return replace(state, withdrawn=_kept((span, *state.withdrawn)))
+
+
+def _kept(spans: tuple[Span, ...]) -> tuple[Span, ...]:
+    """So many quarantines: every one that lasts, and of those that ended the latest to end."""
+    ended = [span for span in spans if span.until is not None]
+    over = len(spans) - SPANS_KEPT
+    dropped = {span.entry for span in sorted(ended, key=_until)[:over]} if over > 0 else set()
+    return tuple(span for span in spans if span.entry not in dropped)
+
+
+def _until(span: Span) -> Ms:
+    return span.until or Ms(0)
 
 
 def _released(state: CylinderState, item: Item) -> CylinderState:
@@ -126,11 +146,8 @@ def _tested(state: CylinderState, item: Item) -> CylinderState:
             last_test_at=max(state.last_test_at or item.order_at, item.order_at),
         )
         bar = application.get("gauge_bar")
-        if bar is not None and item.counts:
-            state = _gauge(state, on, bar, item.id)
-        elif bar is not None and _below_minimum(state, bar):
-            # The clock is in doubt, the needle is not: too low counts from when it was recorded.
-            state = _gauge(state, item.order_at, bar, item.id)
+        if bar is not None:
+            state = _read(state, item, on, bar)
     if not mine:
         return state
     if outcome == "spoiled":
@@ -188,7 +205,7 @@ _STEPS: Final[dict[str, Callable[[CylinderState, Item], CylinderState]]] = {
     "cylinder": _described,
     "cylinder-received": _received,
     "cylinder-opened": _opened,
-    "gauge-read": lambda state, item: _gauge(state, item.order_at, item.body["gauge_bar"], item.id),
+    "gauge-read": lambda state, item: _read(state, item, item.order_at, item.body["gauge_bar"]),
     "cylinder-emptied": _emptied,
     "cylinder-quarantined": _quarantined,
     "cylinder-released": _released,

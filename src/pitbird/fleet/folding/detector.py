@@ -37,8 +37,14 @@ def fold_detector(state: DetectorState, item: Item) -> DetectorState:
     if step is None:
         return replace(state, not_understood=(*state.not_understood, item.id)[-REASONS_KEPT:])
     if not item.counts and item.kind != "bump-test":
-        return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+        if item.kind == "calibration":  # whenever it was, what passed before it has been altered
+            state = _event(state, item, "calibration")
+        return _in_doubt(state, item)
     return step(state, item)
+
+
+def _in_doubt(state: DetectorState, item: Item) -> DetectorState:
+    return replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
 
 
 def channel_fact(channel: Mapping[str, Any]) -> ChannelFact:
@@ -96,17 +102,18 @@ def _described(state: DetectorState, item: Item) -> DetectorState:
 
 
 def _event(state: DetectorState, item: Item, what: str) -> DetectorState:
-    fact = EventFact(what=what, at=item.order_at, entry=item.id)
+    fact = EventFact(what=what, at=item.latest, entry=item.id)
     return replace(state, events=(fact, *state.events)[:EVENTS_KEPT])
 
 
 def _out(state: DetectorState, item: Item, because: str, channels: tuple[str, ...] = ()) -> DetectorState:
     reason = ReasonOut(entry=item.id, at=item.order_at, because=because, channels=channels)
-    return replace(state, open_reasons=(reason, *state.open_reasons)[:REASONS_KEPT])
+    # Never cut: only an entry that names it closes a reason.
+    return replace(state, open_reasons=(reason, *state.open_reasons))
 
 
 def _failed(state: DetectorState, item: Item, because: str, channels: tuple[str, ...]) -> DetectorState:
-    failure = FailureFact(entry=item.id, at=item.order_at, channels=channels)
+    failure = FailureFact(entry=item.id, at=item.latest, channels=channels)
     return replace(_out(state, item, because, channels), last_failure=failure)
 
 
@@ -116,9 +123,10 @@ def _tested(state: DetectorState, item: Item) -> DetectorState:
     if state.described_by is None and outcome != "failed":
         outcome = body["outcome"]  # what it lacks cannot be said of a detector not described yet
     fact = test_fact(item, outcome)
-    state = lives.tested(replace(state, tests=(fact, *state.tests)[:TESTS_KEPT]), fact)
+    state = replace(state, tests=(fact, *state.tests)[:TESTS_KEPT])
+    state = lives.tested(state, replace(fact, at=began(item)))
     if not fact.counts:
-        state = replace(state, doubtful=(*state.doubtful, item.id)[-EVENTS_KEPT:])
+        state = _in_doubt(state, item)
     if outcome == "failed":
         missed = tuple(shown.channel for shown in fact.shown if not shown.reached)
         return _failed(state, item, "test-failed", missed)
@@ -152,7 +160,7 @@ def test_fact(item: Item, outcome: str) -> TestFact:
     return TestFact(
         entry=item.id,
         index=item.index,
-        at=began(item),
+        at=item.latest if outcome == "failed" and item.latest > item.order_at else began(item),
         by=body["by"],
         site=body.get("where"),
         outcome=outcome,
@@ -210,6 +218,8 @@ def _fitted(state: DetectorState, item: Item) -> DetectorState:
 
 
 def _mended(state: DetectorState, item: Item, what: str) -> DetectorState:
+    if not item.believed:  # it ends a pass, yet nobody knows whether it came after a failure
+        return _in_doubt(state, item)
     fact = EventFact(what=what, at=item.order_at, entry=item.id)
     return replace(state, repairs=(fact, *state.repairs)[:EVENTS_KEPT])
 
@@ -245,11 +255,11 @@ def _to_wearer(state: DetectorState, item: Item, to: str, from_store: bool) -> C
     held = before.holder if before else None
     over = before.handed_over_at if before else None
     if (held is not None and held != to) or (held is None and not from_store):
-        over = item.order_at
+        over = item.latest
     due = item.body.get("due_back")
     return Custody(
         holder=to,
-        since=item.order_at,
+        since=item.latest,
         entry=item.id,
         permit=item.body.get("permit"),
         due_back=ms_of(due) if due else None,
@@ -269,7 +279,7 @@ def _handed_out(state: DetectorState, item: Item) -> DetectorState:
 
 def _handed_back(state: DetectorState, item: Item) -> DetectorState:
     over = state.custody.handed_over_at if state.custody else None
-    custody = Custody(holder=None, since=item.order_at, entry=item.id, handed_over_at=over)
+    custody = Custody(holder=None, since=item.latest, entry=item.id, handed_over_at=over)
     return replace(_held(state, item, custody), site=item.body.get("to_site", state.site))
 
 

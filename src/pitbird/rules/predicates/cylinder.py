@@ -223,7 +223,8 @@ def cylinder_not_withdrawn(attempt: Attempt, rule: Bound) -> Finding:
             facts = (("cylinder", name), at("emptied_at", cylinder.emptied_at))
             by = (cylinder.emptied_by,) if cylinder.emptied_by else ()
             return rule.finds("cylinder-emptied", facts, (*entries, *by))
-        kept = cylinder.withdrawn
-        if len(kept) >= SPANS_KEPT and min(span.since for span in kept) > instant:
+        # What is no longer kept ended before all that ended and is kept.
+        ends = [span.until for span in cylinder.withdrawn if span.until is not None]
+        if len(cylinder.withdrawn) >= SPANS_KEPT and (not ends or min(ends) > instant):
             missing = rule.finds("quarantines-no-longer-kept", (("cylinder", name),), entries)
     return unknown_gas(attempt, rule) or missing or rule.finds("cylinder-not-withdrawn", (), attempt.relied)
