@@ -59,6 +59,16 @@ def entered(auditor: Client, link: str) -> str:
     return plain(answer)
 
 
+@pytest.mark.parametrize(("host", "told"), [("127.0.0.1:8321", True), ("testserver", False)])
+def test_a_link_that_opens_on_this_machine_only_is_told_to(
+    cast: Cast, keeper: Client, host: str, told: bool
+) -> None:
+    asked = {"reader": "Inspectorate", "days": "7", "detectors": "D-017"}
+    page = plain(keeper.post("/audits", asked, headers={"host": host}))
+    assert "/audit/in/" in page
+    assert ("the link opens nowhere else" in page) is told
+
+
 def test_the_link_opens_what_was_chosen_and_no_more(cast: Cast, keeper: Client, auditor: Client) -> None:
     page = entered(auditor, given(keeper))
     assert "<h1>What does this link open?</h1>" in page

@@ -49,6 +49,12 @@ def test_an_entry_stands_there_in_words_and_as_it_is(keeper: Client) -> None:
     assert hashlib.sha256(b"\x00" + row.leaf.encode()).hexdigest() in page
 
 
+def test_a_field_with_nothing_in_it_says_so(cast: Cast, keeper: Client) -> None:
+    written = cast.write({"kind": "happened", "detector": "detector:D-017", "what": "drop", "channels": []})
+    page = keeper.get(f"/book/id/{written}", follow=True).content.decode()
+    assert re.search(r"<dt>Channels</dt><dd[^>]*><span class=.quiet.>none</span></dd>", page)
+
+
 def test_when_it_happened_and_when_it_was_recorded_are_told_apart(cast: Cast, keeper: Client) -> None:
     cast.write(
         {"kind": "happened", "detector": "detector:D-017", "what": "water", "at": "2026-03-02T08:00:00.000Z"}

@@ -145,7 +145,7 @@ def test_adopted_they_stand_whole_in_an_entry_and_hold_from_the_time_that_was_sa
     assert (body["kind"], body["rules"], body["sites"]) == ("rules-adopted", "rules:late", [SITE])
     assert body["effective"] == "2026-03-09T06:00:00.000Z"
     assert body["document"] == document_of(rules)
-    assert "From Mon 9 Mar 2026, 06:00 WET: Gas within thirty days" in text(keeper.get("/rules"))
+    assert "From Mon 9 Mar 2026, 06:00 WET: Gas within thirty days (late)" in text(keeper.get("/rules"))
     assert adopt(keeper, LATE).status_code == 302, "sent twice is harmless"  # type: ignore[attr-defined]
     assert book.head().size == row.index + 1
 

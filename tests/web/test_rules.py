@@ -23,6 +23,7 @@ def test_every_rule_in_force_stands_there_with_its_source_and_how_well_it_is_kno
     assert "29 CFR 1910.146(c)(5)(ii)(C)" in page
     assert "[common practice]" in page
     assert "[seen in the source]" in page
+    assert "</a> (strict, version 1)" in page, "a copy of one's own may have kept the title"
 
 
 def test_a_site_without_rules_is_said_to_have_no_yes(cast: Cast, keeper: Client) -> None:

@@ -24,6 +24,7 @@ from pitbird.services.moving import BookEmpty
 from pitbird.web import names as naming
 from pitbird.web.forms.audits import AuditForm
 from pitbird.web.names import Names
+from pitbird.web.secure import is_this_machine
 from pitbird.web.views.asked import zone_here
 from pitbird.web.who import require_keeper
 
@@ -76,6 +77,7 @@ def _page(request: HttpRequest, form: AuditForm, *, status: int = 200, fresh: An
     now, names = clock.now(), Names([])
     lines = [_line(audit, now, names) for audit in audits()]
     context = {"here": "book", "form": form, "lines": lines, "fresh": fresh, "zone": zone_here(request)}
+    context["this_machine"] = is_this_machine(request)
     return render(request, "pitbird/audits.html", context, status=status)
 
 

@@ -37,9 +37,12 @@ def rules(request: HttpRequest) -> HttpResponse:
                 "site": site,
                 "code": naming.code(site.subject),
                 "adopted": adopted,
+                "id": shown[adopted.digest]["id"] if adopted else "",
                 "title": shown[adopted.digest]["title"] if adopted else "",
                 "anchor": f"set-{adopted.digest[:12]}" if adopted else "",
-                "coming": [(each, adopted_set(each).title) for each in coming],
+                "coming": [
+                    (each, f"{rules.title} ({rules.id})") for each in coming for rules in [adopted_set(each)]
+                ],
                 "before": [each for each in site.adoptions if adopted and each.since < adopted.since],
             }
         )
