@@ -294,6 +294,48 @@ def test_defaults_that_were_left_out_are_named(phone: FieldPhone) -> None:
     assert (fault.where, '"shown"' in fault.problem) == ("bump-test.footing", True)
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"checks": {"whole_and_clean": "no"}},
+        {"clean_air": [{"channel": "H2S", "right": "no"}]},
+        {"clean_air": [{"channel": "CO", "reading": "55", "right": "yes"}]},
+        {"cleared": {"readings": "no"}},
+        {"outcome": "spoiled", "spoiled_because": "hood-slipped", "signals": {"sound": "no"}},
+        {"outcome": "spoiled", "spoiled_because": "other", "missed": "H2S"},
+    ],
+)
+def test_a_test_whose_facts_say_no_takes_the_detector_out_while_it_waits(
+    phone: FieldPhone, changes: dict[str, Any]
+) -> None:
+    """As the book would judge it: whatever fails there speaks against the detector here."""
+    stranger = FieldPhone("device:PH-77")
+    body = made("D-019", ago(5), **changes)
+    if missed := body.pop("missed", None):
+        body |= {"applications": passed("D-019", ago(5), missed=missed)["applications"]}
+    [answer] = sent(stranger.text(body))
+    assert answer.status == "waiting"
+    assert verdict("D-019") is Verdict.OUT_OF_SERVICE
+
+
+def test_what_cannot_be_read_hides_no_failure() -> None:
+    body = {"kind": "bump-test", "detector": "detector:D-019", "outcome": 7, "signals": [["sound", "no"]]}
+    gas = ["unreadable", {"channels": 7}, {"channels": [{"channel": ["CO"], "reached": "no"}, None]}]
+    assert not waiting.speaks_against({**body, "applications": gas})
+    assert waiting.speaks_against({**body, "applications": gas, "checks": {"inlets_clear": "no"}})
+    told = [*gas, {"gas_on": 5, "channels": [{"channel": "CO", "reached": "no"}]}]
+    assert waiting.speaks_against({**body, "applications": told})
+
+
+def test_an_attempt_that_the_gas_did_not_reach_takes_nothing_out_while_it_waits(phone: FieldPhone) -> None:
+    stranger = FieldPhone("device:PH-77")
+    gas = passed("D-019", ago(5), missed="H2S")["applications"]
+    body = made("D-019", ago(5), outcome="spoiled", spoiled_because="hood-slipped", applications=gas)
+    [answer] = sent(stranger.text(body))
+    assert answer.status == "waiting"
+    assert verdict("D-019") is not Verdict.OUT_OF_SERVICE
+
+
 # --- What the keeper does
 
 

@@ -18,6 +18,7 @@ import msgspec
 from django.db import transaction
 from django.db.models import Count
 
+from pitbird.fleet import bump
 from pitbird.fleet.folding.item import clock_in_doubt, permits
 from pitbird.fleet.state import DetectorState
 from pitbird.fleet.times import Ms, text_of
@@ -95,41 +96,50 @@ def keep(sent: Sent, *, sent_by: str, answers_for: Actor | None, now: Ms) -> Wai
             why=" ".join(sent.why),
             faults=json.dumps([[each.where, each.value, each.problem] for each in sent.faults]),
         )
-        if answers_for is not None and speaks_against(sent.body):
+        known = Now().state(detector)
+        state = known if isinstance(known, DetectorState) else None
+        if answers_for is not None and speaks_against(sent.body, state):
             kept.withdrawn_by = _take_out(detector, kept.digest, answers_for, now)
             kept.save(update_fields=["withdrawn_by"])
     return kept
 
 
-def speaks_against(body: Mapping[str, Any]) -> bool:
+def speaks_against(body: Mapping[str, Any], detector: DetectorState | None = None) -> bool:
     """Whether an entry says of a detector that it is not fit: a failed test or calibration, something that
-    happened, an alarm in use, out of service. A spoiled test proves nothing and withdraws nothing."""
+    happened, an alarm in use, out of service. A spoiled test proves nothing and withdraws nothing. What a
+    test amounts to is judged as in the book, by the detector's description where that is known."""
     if not _text(body, "detector"):
         return False
     kind = body.get("kind")
     if kind == "bump-test":
-        return body.get("outcome") == "failed" or _has_a_no(body)
+        return body.get("outcome") == "failed" or _shows_a_failure(body, detector)
     if kind == "calibration":
         return body.get("result") != "passed"
     return kind in {"out-of-service", "happened", "alarm-in-use"}
 
 
-def _has_a_no(body: Mapping[str, Any]) -> bool:
-    """Whether a test that does not say so holds a channel that did not come, or a silent signal."""
+def _shows_a_failure(body: Mapping[str, Any], detector: DetectorState | None) -> bool:
+    """Whether the facts of a test that does not say so are those of a fail; what cannot be read is left
+    out."""
+    facts: dict[str, Any] = {
+        name: part for name in ("checks", "signals", "cleared") if isinstance(part := body.get(name), Mapping)
+    }
+    facts["clean_air"] = _named(body.get("clean_air"))
+    facts["applications"] = [
+        {**application, "channels": _named(application.get("channels"))}
+        for application in _list(body.get("applications"))
+    ]
     if body.get("outcome") == "spoiled":
-        return False
-    signals = body.get("signals")
-    if isinstance(signals, Mapping) and "no" in signals.values():
-        return True
-    for application in _list(body.get("applications")):
-        for channel in _list(application.get("channels")):
-            if channel.get("reached") == "no":
-                return True
-    return False
+        facts["spoiled_because"] = _text(body, "spoiled_because") or "other"
+    return bump.outcome(bump.plan(detector or DetectorState("")), facts)[0] == "failed"
 
 
 def _list(value: object) -> list[Mapping[str, Any]]:
     return [each for each in value if isinstance(each, Mapping)] if isinstance(value, list) else []
+
+
+def _named(value: object) -> list[Mapping[str, Any]]:
+    return [each for each in _list(value) if isinstance(each.get("channel"), str)]
 
 
 def _text(body: Mapping[str, Any], field: str) -> str:
