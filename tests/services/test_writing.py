@@ -172,3 +172,13 @@ def test_no_correction_makes_a_repair_come_after_it_was_recorded(fleet: Actor) -
              "replacement": {**stands, "at": at("07:30")}},
             fleet, now=ms("08:00"),
         )  # fmt: skip
+
+
+def test_no_second_thing_has_the_code_of_another_but_for_capital_letters(fleet: Actor) -> None:
+    """A fail of D-017 would not be known of d-017, and a label is read in either way."""
+    described = {**KINDS["detector"].EXAMPLE, "id": entry_id(), "at": at("07:00")}
+    (fault,) = faults_of({**described, "detector": "detector:d-017", "about": []}, fleet)
+    assert fault.startswith("detector.detector")
+    assert "detector:D-017 stands in the book" in fault
+    write({**described, "about": []}, fleet, now=NOW)
+    write({**described, "id": entry_id(), "detector": "detector:D-018", "about": []}, fleet, now=NOW)

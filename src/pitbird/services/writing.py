@@ -139,7 +139,21 @@ def check(body: Body, now: Ms, *, also: Container[str] = ()) -> tuple[Fault, ...
         describe=Now().state,
         near=near,
     )
-    return (*against, *check_references(body))
+    return (*against, *_twins(body), *check_references(body))
+
+
+def _twins(body: Body) -> tuple[Fault, ...]:
+    """A new thing whose code another one has but for capital and small letters: what is said of the one would
+    not be known of the other, and a phone that reads either finds the first."""
+    field = BRINGS.get(body.kind, "")
+    subject = getattr(body, field, None)
+    if not isinstance(subject, str) or _known(subject):
+        return ()
+    problem = "differs in capital and small letters alone; write it as it stands, or take another code"
+    return tuple(
+        Fault(f"{body.kind}.{field}", subject, f"{twin} stands in the book, and {problem}")
+        for twin in book.but_for_case(subject)
+    )
 
 
 def prepare(draft: Mapping[str, Any], actor: Actor, now: Ms) -> tuple[Body, tuple[SealedBlob, ...]]:

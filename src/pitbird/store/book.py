@@ -164,6 +164,17 @@ def subjects(sort: str) -> list[str]:
         return [row[0] for row in cursor.fetchall()]
 
 
+def but_for_case(subject: str) -> list[str]:
+    """Subjects that differ from one in capital and small letters alone."""
+    sort = subject.partition(":")[0]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            'SELECT subject FROM store_standing WHERE "sort" = %s AND LOWER(subject) = %s AND subject <> %s',
+            [sort, subject.lower(), subject],
+        )
+        return [row[0] for row in cursor.fetchall()]
+
+
 def census() -> dict[str, int]:
     """For each subject, how many entries are about it."""
     with connection.cursor() as cursor:
