@@ -59,8 +59,8 @@ def main() -> None:
 
     import run
     from tests.conftest import CHROMIUM_ARGS
+    from tests.web.field_phone import Phone
     from tests.web.field_site import open_site
-    from tests.web.test_field_browser import Phone
     from tests.web.test_field_trials_browser import HAND
 
     chromium = run.find_chromium()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,8 @@ from pitbird.services.writing import Actor, write
 from pitbird.store.models import Login
 from tests.bodies import CHANNELS
 
+#: Whether the test itself passed, on its item.
+PASSED = pytest.StashKey[bool]()
 #: A Monday at noon in the zone of the site (WET, UTC+0).
 NOON = Ms(1_772_452_800_000)  # 2026-03-02T12:00:00Z
 KEEPER, TESTER = "person:K-1", "person:P-07"
@@ -125,6 +127,17 @@ def fill(now: Ms) -> Cast:
     cast.write(passed("D-017", ago(90, now)), minutes_ago=89, by=tester)
     cast.write(passed("D-018", ago(80, now), outcome="failed", missed="H2S"), minutes_ago=79, by=tester)
     return cast
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Note whether the test passed: what is shared is not handed on after one that failed."""
+    report = yield
+    if report.when == "call":
+        item.stash[PASSED] = report.passed
+    return report
 
 
 @pytest.fixture(autouse=True)

@@ -2,12 +2,7 @@
 
 import json
 import re
-import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
-from contextlib import closing
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,79 +10,19 @@ import pytest
 
 import run
 from pitbird.fleet.times import ms_of
-from pitbird.record.leaf import read_leaf
 from pitbird.record.signature import verify_signature
 from pitbird.services import clock
 from tests.conftest import CHROMIUM_ARGS
-from tests.web.test_bump_browser import ANSWER, CHANNELS, in_order, look
-from tests.web.test_pages_browser import environment, served
+from tests.web.field_phone import BEGIN, LINKS, PIN, Phone, Site, new_phone, phone, python, shelf
+from tests.web.test_bump_browser import CHANNELS, in_order, look
+from tests.web.test_pages_browser import served
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, Page
+    from playwright.sync_api import Browser
+
+__all__ = ["new_phone", "phone", "shelf"]
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-PIN = "4071"
-BEGIN = f"""
-import django; django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
-from pitbird.services import pins
-from tests.web.bump_book import begin
-keeper = begin(spare=40)
-pins.set_pin(keeper.person, "{PIN}", by=keeper.person)
-"""
-LINKS = """
-import sys
-import django; django.setup()
-from pitbird.services import phones
-from pitbird.services.writing import Actor
-keeper = Actor("person:K-1", "site:north-works", "Europe/Lisbon")
-for number in range(60):
-    print(phones.pair(f"device:PH-{number:02}", keeper, label="Digester store")[0])
-"""
-
-
-def python(home: Path, text: str) -> str:
-    done = subprocess.run(
-        [sys.executable, "-c", text],
-        env=environment(home), cwd=run.ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    return done.stdout
-
-
-@dataclass(frozen=True)
-class Site:
-    """A real server on a small book, links for phones, and detectors that no test has used yet."""
-
-    address: str
-    home: Path
-    links: Iterator[str]
-    spare: Iterator[int]
-    failed: list[int] = field(default_factory=lambda: [0])
-
-    def written(self, detector: str) -> list[Any]:
-        """The leaves of all bump tests of a detector, from the book itself."""
-        with closing(sqlite3.connect(f"file:{self.home / 'book.sqlite3'}?mode=ro", uri=True)) as database:
-            rows = database.execute(
-                'SELECT e.leaf FROM store_mention m JOIN store_entry e ON e."index" = m."index" '
-                "WHERE m.subject = ? ORDER BY m.nth",
-                [f"detector:{detector}"],
-            ).fetchall()
-        leaves = [read_leaf(leaf.encode()) for (leaf,) in rows]
-        return [leaf for leaf in leaves if leaf.body["kind"] == "bump-test"]
-
-    def answer_for_the_gas(self) -> None:
-        """Release the cylinders on which a test failed, where one did since; else the next tests would be
-        asked about the gas first."""
-        with closing(sqlite3.connect(f"file:{self.home / 'book.sqlite3'}?mode=ro", uri=True)) as database:
-            [(count,)] = database.execute(
-                "SELECT count(*) FROM store_entry WHERE kind = 'bump-test' AND leaf LIKE ?", ['%"failed"%']
-            ).fetchall()
-        if count > self.failed[-1]:
-            python(self.home, ANSWER)
-            self.failed.append(count)
 
 
 @pytest.fixture(scope="module")
@@ -99,146 +34,52 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         yield Site(address, home, iter(links), iter(range(40)))
 
 
-class Phone:
-    """A phone in a gloved hand: its taps are counted."""
-
-    def __init__(self, context: "BrowserContext", site: Site) -> None:
-        self.context, self.site, self.taps = context, site, 0
-        self.faults: list[str] = []
-        self.page = self.opened()
-
-    def opened(self) -> "Page":
-        page = self.context.new_page()
-        page.on("pageerror", lambda error: self.faults.append(str(error)))
-        page.on(
-            "console",
-            lambda said: self.faults.append(said.text) if "Content Security Policy" in said.text else None,
-        )
-        return page
-
-    def new(self, sort: str = "F") -> str:
-        return f"{sort}-{next(self.site.spare):03}"
-
-    def button(self, name: str, *, exact: bool = True) -> None:
-        self.page.get_by_role("button", name=name, exact=exact).first.tap()
-        self.taps += 1
-
-    def heading(self, text: str) -> None:
-        self.page.get_by_role("heading", level=1, name=text, exact=False).wait_for()
-
-    def pair(self) -> None:
-        self.page.goto(f"{self.site.address}/field/pair#{next(self.site.links)}")
-        self.button("Register this phone")
-        self.heading("Registered as")
-
-    def let_in(self) -> None:
-        self.button("Go on")
-        self.button("Ilda Fontanova (K-1)")
-        self.page.get_by_label("PIN of").fill(PIN)
-        self.button("Go on")
-        self.heading("Which detector?")
-
-    def ready(self) -> None:
-        self.pair()
-        self.let_in()
-        self.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
-
-    def close(self) -> None:
-        """Close the page once what was tapped last is kept."""
-        self.page.evaluate("async () => (await import('/static/pitbird/field/keep.js')).get('test')")
-        self.page.close()
-
-    def look_up(self, code: str, field: str = "Code or serial number") -> None:
-        self.page.get_by_label(field).fill(code)
-        self.page.get_by_label(field).press("Enter")
-
-    def to_gas(self, code: str, cylinder: str = "C-112") -> None:
-        self.look_up(code)
-        self.button(f"Test it with {cylinder}")
-        self.button("All of these are well")
-
-    def gas(self, *channels: str) -> None:
-        self.button("Gas on")
-        for channel in channels:
-            self.button(f"{channel} came")
-
-    def plain(self, code: str, field: str = "Code or serial number") -> None:
-        self.look_up(code, field)
-        self.taps = 0
-        self.button("Test it with C-112")
-        self.button("All of these are well")
-        self.gas(*CHANNELS)
-        self.button("Sound, light and vibration came")
-        self.button("Gas off")
-        self.button("Both are so")
-        assert "PASSED" in self.page.locator("#outcome").inner_text().upper()
-        self.button("Write it")
-        self.heading(f"{code}: written on this phone")
-
-    def became(self, text: str) -> None:
-        self.page.locator("#became", has_text=text).wait_for()
-
-
-@pytest.fixture
-def phone(browser: "Browser", site: Site) -> Iterator[Phone]:
-    context = browser.new_context(
-        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, device_scale_factor=2
-    )
-    context.set_default_timeout(20_000)
-    made = Phone(context, site)
-    yield made
-    context.close()
-    site.answer_for_the_gas()
-    assert made.faults == []
-
-
 # --- The shell, the phone's key, and working without network
 
 
-def test_a_phone_that_no_keeper_registered_says_how_it_is_done(phone: Phone) -> None:
-    phone.page.goto(f"{phone.site.address}/field/")
-    phone.heading("This phone is not registered.")
-    assert phone.page.get_by_text("The keeper makes a link").is_visible()
-    in_order(phone.page)
+def test_a_phone_that_no_keeper_registered_says_how_it_is_done(new_phone: Phone) -> None:
+    new_phone.page.goto(f"{new_phone.site.address}/field/")
+    new_phone.heading("This phone is not registered.")
+    assert new_phone.page.get_by_text("The keeper makes a link").is_visible()
+    in_order(new_phone.page)
 
 
 def test_pairing_shows_the_figures_that_the_keepers_page_shows_and_the_secret_leaves_the_address(
-    phone: Phone,
+    new_phone: Phone,
 ) -> None:
-    phone.pair()
-    look(phone.page, "field-paired")
-    in_order(phone.page)
-    shown = phone.page.locator(".field-figures").inner_text()
-    assert phone.page.url == f"{phone.site.address}/field/"
-    snapshot = phone.context.request.get(f"{phone.site.address}/api/field/snapshot").json()
+    new_phone.pair()
+    look(new_phone.page, "field-paired")
+    in_order(new_phone.page)
+    shown = new_phone.page.locator(".field-figures").inner_text()
+    assert new_phone.page.url == f"{new_phone.site.address}/field/"
+    snapshot = new_phone.context.request.get(f"{new_phone.site.address}/api/field/snapshot").json()
     assert snapshot["device"]["fingerprint"] == shown
 
 
-def test_a_used_link_says_so(phone: Phone) -> None:
-    secret = next(phone.site.links)
-    phone.page.goto(f"{phone.site.address}/field/pair#{secret}")
-    phone.button("Register this phone")
-    phone.heading("Registered as")
-    phone.page.goto(f"{phone.site.address}/field/pair#{secret}")
-    phone.page.reload()
-    phone.button("Register this phone")
-    phone.page.get_by_text("This link is unknown, was used, or is over.").wait_for()
+def test_a_used_link_says_so(new_phone: Phone) -> None:
+    secret = next(new_phone.site.links)
+    new_phone.page.goto(f"{new_phone.site.address}/field/pair#{secret}")
+    new_phone.button("Register this phone")
+    new_phone.heading("Registered as")
+    new_phone.page.goto(f"{new_phone.site.address}/field/pair#{secret}")
+    new_phone.page.reload()
+    new_phone.button("Register this phone")
+    new_phone.page.get_by_text("This link is unknown, was used, or is over.").wait_for()
 
 
-def test_from_the_second_visit_on_the_page_starts_without_network(phone: Phone) -> None:
-    phone.ready()
-    phone.context.set_offline(True)
-    phone.close()
-    phone.page = phone.opened()
-    phone.page.goto(f"{phone.site.address}/field/")
-    phone.heading("Which detector?")
-    phone.look_up("D-017")
-    phone.heading("D-017")
-    assert phone.page.get_by_text("The server's last answer").is_visible()
+def test_from_the_second_visit_on_the_page_starts_without_network(new_phone: Phone) -> None:
+    new_phone.ready()
+    new_phone.context.set_offline(True)
+    new_phone.close()
+    new_phone.page = new_phone.opened()
+    new_phone.page.goto(f"{new_phone.site.address}/field/")
+    new_phone.heading("Which detector?")
+    new_phone.look_up("D-017")
+    new_phone.heading("D-017")
+    assert new_phone.page.get_by_text("The server's last answer").is_visible()
 
 
 def test_the_private_key_cannot_be_taken_out_of_the_phone(phone: Phone) -> None:
-    phone.ready()
     said = phone.page.evaluate("""async () => {
         const {keys} = await import("/static/pitbird/field/signing.js");
         const {privateKey} = await keys();
@@ -256,7 +97,6 @@ def test_what_is_signed_is_the_text_of_rfc_8785(phone: Phone) -> None:
         "b": [1, True, None, "\u20ac$\u000f\nA'B\"\\\\\"/"], "a": {"": "é", "Z": 0, "z": -5},
         "aa": 9007199254740991,
     }  # fmt: skip
-    phone.page.goto(f"{phone.site.address}/field/")
     found = phone.page.evaluate(
         "async (value) => (await import('/static/pitbird/field/canonical.js')).canonical(value)", value
     )
@@ -267,7 +107,6 @@ def test_what_is_signed_is_the_text_of_rfc_8785(phone: Phone) -> None:
     "value", ["1.5", "2 ** 53", "-0", "{'é': 1}", "'\\ud800'", "undefined", "new Date(0)"]
 )
 def test_what_a_book_does_not_hold_is_not_signed(phone: Phone, value: str) -> None:
-    phone.page.goto(f"{phone.site.address}/field/")
     refused = phone.page.evaluate(
         f"""async () => {{ const {{canonical}} = await import('/static/pitbird/field/canonical.js');
         try {{ canonical([{value}]); return ""; }} catch (error) {{ return error.name; }} }}"""
@@ -277,7 +116,6 @@ def test_what_a_book_does_not_hold_is_not_signed(phone: Phone, value: str) -> No
 
 def test_ids_are_uuids_of_version_7(phone: Phone) -> None:
     # RFC 9562, appendix A.6: 017F22E2-79B0-7CC3-98C4-DC0C0C07398F is of 2022-02-22 19:22:22 UTC.
-    phone.page.goto(f"{phone.site.address}/field/")
     found = phone.page.evaluate("""async () => {
         const {uuid7} = await import('/static/pitbird/field/ids.js');
         const random = [0x0c, 0xc3, 0x18, 0xc4, 0xdc, 0x0c, 0x0c, 0x07, 0x39, 0x8f];
@@ -290,7 +128,6 @@ def test_ids_are_uuids_of_version_7(phone: Phone) -> None:
 
 
 def test_a_plain_passing_four_gas_test_takes_at_most_twelve_taps_and_is_in_the_book(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.plain(code)
     assert phone.taps <= 12
@@ -306,7 +143,6 @@ def test_a_plain_passing_four_gas_test_takes_at_most_twelve_taps_and_is_in_the_b
 
 
 def test_every_step_is_fit_for_everybody(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
 
     def seen(name: str) -> None:
@@ -333,7 +169,6 @@ def test_every_step_is_fit_for_everybody(phone: Phone) -> None:
 
 
 def test_an_alarm_that_does_not_come_is_loud_and_the_detector_is_out(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.to_gas(code)
     phone.gas("CH4", "O2", "CO")
@@ -353,7 +188,6 @@ def test_an_alarm_that_does_not_come_is_loud_and_the_detector_is_out(phone: Phon
 
 
 def test_a_spoiled_try_is_one_tap_and_another_try_follows(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.to_gas(code)
     phone.gas("CH4")
@@ -369,7 +203,6 @@ def test_a_spoiled_try_is_one_tap_and_another_try_follows(phone: Phone) -> None:
 
 
 def test_two_cylinders_are_given_one_after_the_other(phone: Phone) -> None:
-    phone.ready()
     code = phone.new("X")
     phone.look_up(code)
     phone.button("Test it with C-112, C-201")
@@ -389,7 +222,6 @@ def test_two_cylinders_are_given_one_after_the_other(phone: Phone) -> None:
 
 
 def test_what_is_wrong_with_the_code_or_the_gas_is_said_before_gas_is_wasted(phone: Phone) -> None:
-    phone.ready()
     phone.look_up("F-00")
     assert "No detector F-00 is known" in phone.page.locator(".caution").inner_text()
     phone.look_up(phone.new())
@@ -403,7 +235,6 @@ def test_what_is_wrong_with_the_code_or_the_gas_is_said_before_gas_is_wasted(pho
 
 
 def test_too_cold_for_the_gas_is_said_before_it_is_given(phone: Phone) -> None:
-    phone.ready()
     phone.look_up(phone.new())
     phone.page.get_by_label("Temperature here").fill("-8")
     phone.button("Test it with C-112")
@@ -413,7 +244,6 @@ def test_too_cold_for_the_gas_is_said_before_it_is_given(phone: Phone) -> None:
 
 
 def test_a_browser_closed_in_mid_test_offers_to_go_on(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.to_gas(code)
     phone.gas("CH4", "O2")
@@ -435,7 +265,6 @@ def test_a_browser_closed_in_mid_test_offers_to_go_on(phone: Phone) -> None:
 
 
 def test_a_test_that_was_left_off_can_be_recorded_as_broken_off(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.to_gas(code)
     phone.gas("CH4")
@@ -450,7 +279,6 @@ def test_a_test_that_was_left_off_can_be_recorded_as_broken_off(phone: Phone) ->
 
 
 def test_a_rack_without_network_is_kept_and_sent_once_when_there_is(phone: Phone) -> None:
-    phone.ready()
     codes = [phone.new() for _ in range(3)]
     phone.context.set_offline(True)
     phone.plain(codes[0])
@@ -467,7 +295,6 @@ def test_a_rack_without_network_is_kept_and_sent_once_when_there_is(phone: Phone
 
 
 def test_an_answer_that_is_lost_on_the_way_makes_no_second_entry(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     lost: list[Any] = []
 
@@ -488,7 +315,6 @@ def test_an_answer_that_is_lost_on_the_way_makes_no_second_entry(phone: Phone) -
 
 
 def test_a_failed_test_that_was_not_sent_stands_before_the_servers_yes(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.plain(code)
     phone.page.locator(".stamp--may-go-out").wait_for()
@@ -506,26 +332,25 @@ def test_a_failed_test_that_was_not_sent_stands_before_the_servers_yes(phone: Ph
     assert phone.page.get_by_text("Failed on this phone, not yet in the book").is_visible()
 
 
-def test_a_yes_is_not_shown_after_its_end(phone: Phone) -> None:
-    phone.ready()
-    code = phone.new()
-    phone.plain(code)
-    phone.page.locator(".stamp--may-go-out").wait_for()
-    phone.context.set_offline(True)
-    phone.page.clock.set_fixed_time(clock.now() / 1000 + 26 * 3600)
-    phone.look_up(code, "Next detector")
-    phone.heading("Who holds this phone?")  # nobody touched it for a day
-    phone.button("Ilda Fontanova (K-1)")
-    phone.page.get_by_label("PIN of").fill(PIN)
-    phone.button("Go on")
-    phone.look_up(code)
-    phone.page.locator(".stamp--cannot-tell").wait_for()
-    assert phone.page.locator(".stamp--may-go-out").count() == 0
-    assert phone.page.get_by_text("It held until").is_visible()
+def test_a_yes_is_not_shown_after_its_end(new_phone: Phone) -> None:
+    new_phone.ready()
+    code = new_phone.new()
+    new_phone.plain(code)
+    new_phone.page.locator(".stamp--may-go-out").wait_for()
+    new_phone.context.set_offline(True)
+    new_phone.page.clock.set_fixed_time(clock.now() / 1000 + 26 * 3600)
+    new_phone.look_up(code, "Next detector")
+    new_phone.heading("Who holds this phone?")  # nobody touched it for a day
+    new_phone.button("Ilda Fontanova (K-1)")
+    new_phone.page.get_by_label("PIN of").fill(PIN)
+    new_phone.button("Go on")
+    new_phone.look_up(code)
+    new_phone.page.locator(".stamp--cannot-tell").wait_for()
+    assert new_phone.page.locator(".stamp--may-go-out").count() == 0
+    assert new_phone.page.get_by_text("It held until").is_visible()
 
 
 def test_ten_in_a_row_go_without_the_beginning(phone: Phone) -> None:
-    phone.ready()
     codes = [phone.new() for _ in range(10)]
     phone.plain(codes[0])
     for code in codes[1:]:
@@ -585,62 +410,62 @@ def test_the_camera_reads_a_printed_code(
 # --- Who holds it
 
 
-def test_a_wrong_pin_is_counted_and_five_lock(phone: Phone) -> None:
-    phone.pair()
-    phone.button("Go on")
-    phone.button("Ilda Fontanova (K-1)")
-    phone.page.get_by_label("PIN of").fill("1357")
-    phone.button("Go on")
-    phone.page.get_by_text("That is not the PIN. Tries left: 4.").wait_for()
+def test_a_wrong_pin_is_counted_and_five_lock(new_phone: Phone) -> None:
+    new_phone.pair()
+    new_phone.button("Go on")
+    new_phone.button("Ilda Fontanova (K-1)")
+    new_phone.page.get_by_label("PIN of").fill("1357")
+    new_phone.button("Go on")
+    new_phone.page.get_by_text("That is not the PIN. Tries left: 4.").wait_for()
 
 
 def test_without_network_the_pin_is_checked_by_the_phone_and_thrown_away_after_five_tries(
-    phone: Phone,
+    new_phone: Phone,
 ) -> None:
-    phone.ready()
-    phone.button("Somebody else")
-    phone.context.set_offline(True)
-    phone.button("Ilda Fontanova (K-1)")
+    new_phone.ready()
+    new_phone.button("Somebody else")
+    new_phone.context.set_offline(True)
+    new_phone.button("Ilda Fontanova (K-1)")
     for left in (4, 3, 2, 1):
-        phone.page.get_by_label("PIN of").fill("1357")
-        phone.button("Go on")
-        phone.page.get_by_text(f"Tries left: {left}.").wait_for()
-    phone.page.get_by_label("PIN of").fill("1357")
-    phone.button("Go on")
-    phone.page.get_by_text("Too many wrong PINs.").wait_for()
-    phone.page.get_by_label("PIN of").fill(PIN)
-    phone.button("Go on")
-    phone.page.get_by_text("this person was never let in on this phone").wait_for()
+        new_phone.page.get_by_label("PIN of").fill("1357")
+        new_phone.button("Go on")
+        new_phone.page.get_by_text(f"Tries left: {left}.").wait_for()
+    new_phone.page.get_by_label("PIN of").fill("1357")
+    new_phone.button("Go on")
+    new_phone.page.get_by_text("Too many wrong PINs.").wait_for()
+    new_phone.page.get_by_label("PIN of").fill(PIN)
+    new_phone.button("Go on")
+    new_phone.page.get_by_text("this person was never let in on this phone").wait_for()
 
 
-def test_the_right_pin_lets_in_without_network(phone: Phone) -> None:
-    phone.ready()
-    phone.button("Somebody else")
-    phone.context.set_offline(True)
-    phone.button("Ilda Fontanova (K-1)")
-    phone.page.get_by_label("PIN of").fill(PIN)
-    phone.button("Go on")
-    phone.heading("Which detector?")
+def test_the_right_pin_lets_in_without_network(new_phone: Phone) -> None:
+    new_phone.ready()
+    new_phone.button("Somebody else")
+    new_phone.context.set_offline(True)
+    new_phone.button("Ilda Fontanova (K-1)")
+    new_phone.page.get_by_label("PIN of").fill(PIN)
+    new_phone.button("Go on")
+    new_phone.heading("Which detector?")
 
 
-def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(phone: Phone) -> None:
-    phone.ready()
-    code = phone.new()
-    phone.context.set_offline(True)
-    phone.plain(code)
-    phone.button("To the beginning")
-    phone.button("Sound, vibration, language, signing out")
-    in_order(phone.page)
-    phone.button("Sign out of this phone")
-    phone.page.get_by_text("Entries not sent yet: 1. They stay on this phone").wait_for()
-    kept = phone.page.evaluate("""async () => {
+def test_signing_out_takes_away_what_is_carried_and_keeps_what_was_not_sent(new_phone: Phone) -> None:
+    new_phone.ready()
+    code = new_phone.new()
+    new_phone.context.set_offline(True)
+    new_phone.plain(code)
+    new_phone.button("To the beginning")
+    new_phone.button("Sound, vibration, language, signing out")
+    in_order(new_phone.page)
+    new_phone.button("Sign out of this phone")
+    new_phone.page.get_by_text("Entries not sent yet: 1. They stay on this phone").wait_for()
+    kept = new_phone.page.evaluate("""async () => {
         const keep = await import('/static/pitbird/field/keep.js');
         return [await keep.get('snapshot'), (await keep.people()).length, (await keep.entries()).length];
     }""")
     assert kept == [None, 0, 1]
-    phone.context.set_offline(False)
-    phone.page.get_by_text("Everything was sent.").wait_for()
-    assert len(phone.site.written(code)) == 1
+    new_phone.context.set_offline(False)
+    new_phone.page.get_by_text("Everything was sent.").wait_for()
+    assert len(new_phone.site.written(code)) == 1
 
 
 # --- The server's side, and the weight
@@ -660,17 +485,17 @@ def test_every_word_that_the_scripts_ask_for_is_there() -> None:
     assert asked | {f"sending_{answer}" for answer in answers} <= set(WORDS)
 
 
-def test_the_worker_lists_files_with_the_hashes_that_they_have(phone: Phone) -> None:
+def test_the_worker_lists_files_with_the_hashes_that_they_have(new_phone: Phone) -> None:
     import gzip
     from hashlib import sha256
 
-    answer = phone.context.request.get(f"{phone.site.address}/field/worker.js")
+    answer = new_phone.context.request.get(f"{new_phone.site.address}/field/worker.js")
     assert "no-store" in answer.headers["cache-control"]
     text = answer.text()
     files = json.loads(text.partition("const FILES = ")[2].partition(";\n")[0])
     weight = 0
     for address, digest in files.items():
-        data = phone.context.request.get(f"{phone.site.address}{address}").body()
+        data = new_phone.context.request.get(f"{new_phone.site.address}{address}").body()
         assert sha256(data).hexdigest()[:16] == digest, address
         packed = data if address.endswith((".woff2", ".png")) else gzip.compress(data, 9)
         weight += len(packed)

@@ -9,14 +9,13 @@ from typing import Any
 import pytest
 
 from pitbird.fleet.times import HOUR, Ms, local, ms_of
-from pitbird.record.leaf import read_leaf
 from pitbird.record.signature import verify_signature
 from pitbird.services import clock
+from tests.web.field_phone import BEGIN, LINKS, PIN, Phone, Site, new_phone, phone, python, shelf
 from tests.web.test_bump_browser import in_order, look
-from tests.web.test_field_browser import BEGIN, LINKS, PIN, Phone, Site, phone, python
 from tests.web.test_pages_browser import served
 
-__all__ = ["phone"]
+__all__ = ["new_phone", "phone", "shelf"]
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -42,18 +41,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     links = python(home, LINKS).split()
     with served(home) as address:
         yield Site(address, home, iter(links), iter(range(40)))
-
-
-def entries(site: Site, code: str, *kinds: str) -> list[Any]:
-    """The leaves of a detector's entries of some kinds, from the book itself, in its order."""
-    with closing(sqlite3.connect(f"file:{site.home / 'book.sqlite3'}?mode=ro", uri=True)) as database:
-        rows = database.execute(
-            'SELECT e.leaf FROM store_mention m JOIN store_entry e ON e."index" = m."index" '
-            "WHERE m.subject = ? ORDER BY m.nth",
-            [f"detector:{code}"],
-        ).fetchall()
-    leaves = [read_leaf(leaf.encode()) for (leaf,) in rows]
-    return [leaf for leaf in leaves if leaf.body["kind"] in kinds]
 
 
 def let_in_as(phone: Phone, name: str) -> None:
@@ -95,7 +82,6 @@ def change_over(phone: Phone) -> None:
 
 
 def test_a_detector_goes_out_to_a_wearer_with_the_gates_answer_and_is_in_the_book_once(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     phone.taps = 0
     to(phone, WEARER)
@@ -110,7 +96,7 @@ def test_a_detector_goes_out_to_a_wearer_with_the_gates_answer_and_is_in_the_boo
     phone.heading(f"{code}: handed out to Sunniva Aske (P-12)")
     assert phone.taps <= 5
     became(phone, "in the book, number")
-    [leaf] = entries(phone.site, code, "handed-out")
+    [leaf] = phone.site.entries(code, "handed-out")
     body = leaf.body
     assert (body["to"], body["from_store"], body["permit"]) == ("person:P-12", True, "PTW-1184")
     assert body["about"] == [f"detector:{code}", "person:P-12"]
@@ -125,12 +111,11 @@ def test_a_detector_goes_out_to_a_wearer_with_the_gates_answer_and_is_in_the_boo
 
 
 def test_a_wearer_who_was_never_trained_is_told_of_before(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, UNTRAINED)
     told(phone, "No training of Tarn Oduya is on record")
     look(phone.page, "hand-untrained")
-    assert entries(phone.site, code, "handed-out") == []
+    assert phone.site.entries(code, "handed-out") == []
     phone.button("Back")
     phone.context.set_offline(True)
     phone.button(UNTRAINED)
@@ -140,7 +125,6 @@ def test_a_wearer_who_was_never_trained_is_told_of_before(phone: Phone) -> None:
 
 
 def test_typing_narrows_and_a_code_is_taken(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     phone.button("Hand it out")
     box = phone.page.get_by_label("Name or code")
@@ -156,7 +140,6 @@ def test_typing_narrows_and_a_code_is_taken(phone: Phone) -> None:
 
 
 def test_another_time_is_one_of_the_sites_clock(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -168,7 +151,7 @@ def test_another_time_is_one_of_the_sites_clock(phone: Phone) -> None:
     phone.page.locator("#page").get_by_role("status").filter(has_text="Due back").wait_for()
     phone.button("Write: handed out")
     became(phone, "in the book, number")
-    [leaf] = entries(phone.site, code, "handed-out")
+    [leaf] = phone.site.entries(code, "handed-out")
     ahead = ms_of(leaf.body["due_back"]) - clock.now()
     assert 2.9 * HOUR < ahead < 3.1 * HOUR
     assert "permit" not in leaf.body
@@ -190,7 +173,6 @@ def test_another_time_is_one_of_the_sites_clock(phone: Phone) -> None:
 def test_a_typed_time_is_the_next_of_the_zone(
     phone: Phone, now: str, text: str, zone: str, found: str | None
 ) -> None:
-    phone.page.goto(f"{phone.site.address}/field/")
     said = phone.page.evaluate(
         """async ([now, text, zone]) => (await import('/static/pitbird/field/custody.js'))
             .nextAt(text, zone, Date.parse(now))""",
@@ -200,7 +182,6 @@ def test_a_typed_time_is_the_next_of_the_zone(
 
 
 def test_without_network_it_goes_out_and_comes_back_and_both_arrive_once(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     phone.context.set_offline(True)
     to(phone, WEARER)
@@ -231,7 +212,7 @@ def test_without_network_it_goes_out_and_comes_back_and_both_arrive_once(phone: 
     assert phone.page.locator("#unsent").inner_text() == "Not yet in the book: 4"
     phone.context.set_offline(False)
     told(phone, "Everything written here was sent.")
-    found = entries(phone.site, code, "handed-out", "happened", "alarm-in-use", "handed-back")
+    found = phone.site.entries(code, "handed-out", "happened", "alarm-in-use", "handed-back")
     kinds = [leaf.body["kind"] for leaf in found]
     assert kinds == ["handed-out", "happened", "alarm-in-use", "handed-back"]
     assert (found[1].body["what"], found[2].body["channel"]) == ("drop", "H2S")
@@ -244,7 +225,6 @@ def test_without_network_it_goes_out_and_comes_back_and_both_arrive_once(phone: 
 
 
 def test_nothing_happened_is_two_taps(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -257,13 +237,12 @@ def test_nothing_happened_is_two_taps(phone: Phone) -> None:
     phone.button("Nothing: take it back")
     became(phone, "in the book, number")
     assert phone.taps == 2
-    [leaf] = entries(phone.site, code, "handed-back")
+    [leaf] = phone.site.entries(code, "handed-back")
     assert leaf.body["back_from"] == "person:P-12"
-    assert entries(phone.site, code, "happened", "alarm-in-use") == []
+    assert phone.site.entries(code, "happened", "alarm-in-use") == []
 
 
 def test_from_wearer_to_wearer_the_gate_says_first_take_it_back(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -287,11 +266,10 @@ def test_from_wearer_to_wearer_the_gate_says_first_take_it_back(phone: Phone) ->
     became(phone, "not yet in the book")
     phone.context.set_offline(False)
     became(phone, "in the book, number")
-    assert [leaf.body["from_store"] for leaf in entries(phone.site, code, "handed-out")] == [True, False]
+    assert [leaf.body["from_store"] for leaf in phone.site.entries(code, "handed-out")] == [True, False]
 
 
 def test_a_test_on_this_phone_is_no_answer_of_the_server(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.context.set_offline(True)
     phone.plain(code)
@@ -314,12 +292,11 @@ def test_a_test_on_this_phone_is_no_answer_of_the_server(phone: Phone) -> None:
     told(phone, "The server has not said that it may go out to Sunniva Aske (P-12).")
     phone.context.set_offline(False)
     became(phone, "in the book, number")
-    assert len(entries(phone.site, code, "handed-out")) == 1
-    assert len(entries(phone.site, code, "bump-test")) == 1
+    assert len(phone.site.entries(code, "handed-out")) == 1
+    assert len(phone.site.entries(code, "bump-test")) == 1
 
 
 def test_what_failed_here_is_told_to_stay_in_and_is_never_issued_untested(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     phone.context.set_offline(True)
     phone.look_up(code, "Next detector")
@@ -340,7 +317,6 @@ def test_what_failed_here_is_told_to_stay_in_and_is_never_issued_untested(phone:
 
 
 def test_the_servers_yes_that_is_over_is_none_for_a_wearer_either(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -353,7 +329,7 @@ def test_the_servers_yes_that_is_over_is_none_for_a_wearer_either(phone: Phone) 
     phone.button("Write: handed out")
     told(phone, "The server's answer was over before it was written.")
     assert phone.page.locator(".stamp--may-go-out").count() == 0
-    assert entries(phone.site, code, "handed-out") == []
+    assert phone.site.entries(code, "handed-out") == []
 
 
 # --- Put together from parts
@@ -394,12 +370,10 @@ CANNOT = {**NOT_YET, "against": "cannot-tell"}
 def test_the_parts_are_put_side_by_side_and_what_is_missing_is_no_yes(
     phone: Phone, detector: dict[str, Any], person: dict[str, Any], said: list[Any]
 ) -> None:
-    phone.page.goto(f"{phone.site.address}/field/")
     assert phone.page.evaluate(PARTS, [detector, {"code": "P-12", **person}]) == said
 
 
 def test_what_is_written_while_the_page_talks_with_the_server_is_sent_next(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -414,7 +388,7 @@ def test_what_is_written_while_the_page_talks_with_the_server_is_sent_next(phone
     held[0].continue_()
     phone.page.unroute("**/api/field/snapshot*")
     became(phone, "in the book, number")
-    assert len(entries(phone.site, code, "handed-out")) == 1
+    assert len(phone.site.entries(code, "handed-out")) == 1
 
 
 # --- Half filled in
@@ -431,7 +405,6 @@ def kept_half(phone: Phone) -> Any:
 
 
 def test_a_half_filled_hand_out_is_offered_again_and_the_answer_is_asked_for_anew(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -448,7 +421,7 @@ def test_a_half_filled_hand_out_is_offered_again_and_the_answer_is_asked_for_ane
     phone.page.locator("[aria-pressed=true]", has_text="Change-over").wait_for()
     phone.button("Write: handed out")
     became(phone, "in the book, number")
-    [leaf] = entries(phone.site, code, "handed-out")
+    [leaf] = phone.site.entries(code, "handed-out")
     assert leaf.body["permit"] == "PTW-2207"
     assert kept_half(phone) is None
     phone.page.reload()
@@ -456,7 +429,6 @@ def test_a_half_filled_hand_out_is_offered_again_and_the_answer_is_asked_for_ane
 
 
 def test_a_half_filled_hand_out_comes_no_nearer_to_a_yes_by_being_kept(phone: Phone) -> None:
-    phone.ready()
     code = shown_gas(phone)
     to(phone, WEARER)
     phone.button("Go on")
@@ -482,7 +454,6 @@ write({{"kind": "happened", "detector": "detector:{code}", "what": "drop", "chan
 
 
 def test_a_half_filled_untested_issue_keeps_its_reason_and_asks_for_the_authority_again(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.look_up(code)
     to(phone, WEARER)
@@ -500,7 +471,6 @@ def test_a_half_filled_untested_issue_keeps_its_reason_and_asks_for_the_authorit
 
 def test_no_time_for_a_hand_out_is_none_for_an_untested_issue(phone: Phone) -> None:
     """An untested issue must have an end, whatever was chosen before it."""
-    phone.ready()
     code = phone.new()
     phone.look_up(code)
     to(phone, WEARER)
@@ -512,49 +482,48 @@ def test_no_time_for_a_hand_out_is_none_for_an_untested_issue(phone: Phone) -> N
     phone.page.get_by_label("For which job").fill("Pump 3")
     phone.button("Issue it UNTESTED")
     told(phone, "Say until when.")
-    assert entries(phone.site, code, "issued-untested") == []
+    assert phone.site.entries(code, "issued-untested") == []
 
 
-def test_a_half_filled_taking_back_is_offered_again_to_the_same_person_only(phone: Phone) -> None:
-    phone.ready()
-    code = shown_gas(phone)
-    phone.look_up(code, "Next detector")
-    phone.button("Take it back")
-    phone.button("It was dropped")
-    close_and_open(phone)
-    phone.heading(f"Taking back {code} was left half done")
-    phone.button("Somebody else")
-    phone.button("Ilda Fontanova (K-1)")
-    phone.page.get_by_label("PIN of").fill(PIN)
-    phone.button("Go on")
-    phone.button("Go on with it")
-    phone.page.locator("[aria-pressed=true]", has_text="It was dropped").wait_for()
-    phone.page.reload()
-    phone.button("Somebody else")
-    phone.button("Rui Marrel (P-07)")
-    phone.page.get_by_label("PIN of").fill(PIN)
-    phone.button("Go on")
-    phone.heading("Which detector?")
-    assert kept_half(phone) is None
+def test_a_half_filled_taking_back_is_offered_again_to_the_same_person_only(new_phone: Phone) -> None:
+    new_phone.ready()
+    code = shown_gas(new_phone)
+    new_phone.look_up(code, "Next detector")
+    new_phone.button("Take it back")
+    new_phone.button("It was dropped")
+    close_and_open(new_phone)
+    new_phone.heading(f"Taking back {code} was left half done")
+    new_phone.button("Somebody else")
+    new_phone.button("Ilda Fontanova (K-1)")
+    new_phone.page.get_by_label("PIN of").fill(PIN)
+    new_phone.button("Go on")
+    new_phone.button("Go on with it")
+    new_phone.page.locator("[aria-pressed=true]", has_text="It was dropped").wait_for()
+    new_phone.page.reload()
+    new_phone.button("Somebody else")
+    new_phone.button("Rui Marrel (P-07)")
+    new_phone.page.get_by_label("PIN of").fill(PIN)
+    new_phone.button("Go on")
+    new_phone.heading("Which detector?")
+    assert kept_half(new_phone) is None
 
 
-def test_signing_out_takes_what_is_half_filled_with_it(phone: Phone) -> None:
-    phone.ready()
-    phone.page.evaluate("""async () => {
+def test_signing_out_takes_what_is_half_filled_with_it(new_phone: Phone) -> None:
+    new_phone.ready()
+    new_phone.page.evaluate("""async () => {
         const keep = await import('/static/pitbird/field/keep.js');
         await keep.put('half', { what: 'back' });
     }""")
-    phone.button("Sound, vibration, language, signing out")
-    phone.button("Sign out of this phone")
-    phone.heading("Sign out")
-    assert kept_half(phone) is None
+    new_phone.button("Sound, vibration, language, signing out")
+    new_phone.button("Sign out of this phone")
+    new_phone.heading("Sign out")
+    assert kept_half(new_phone) is None
 
 
 # --- Issued untested
 
 
 def test_an_untested_issue_is_loud_and_has_an_authority_a_reason_and_an_end(phone: Phone) -> None:
-    phone.ready()
     code = phone.new()
     phone.look_up(code)
     to(phone, WEARER)
@@ -576,7 +545,7 @@ def test_an_untested_issue_is_loud_and_has_an_authority_a_reason_and_an_end(phon
     )
     became(phone, "in the book, number")
     look(phone.page, "hand-untested-done")
-    [leaf] = entries(phone.site, code, "issued-untested")
+    [leaf] = phone.site.entries(code, "issued-untested")
     body = leaf.body
     assert (body["to"], body["authority"]) == ("person:P-12", "person:K-1")
     verify_signature(body, leaf.signature)
@@ -594,16 +563,16 @@ def test_an_untested_issue_is_loud_and_has_an_authority_a_reason_and_an_end(phon
     assert kept == [["issued-untested", {}]]  # once it was answered the text is not on the phone any more
 
 
-def test_who_has_not_the_right_is_not_offered_it_and_an_entry_all_the_same_waits(phone: Phone) -> None:
-    phone.ready()
-    let_in_as(phone, "Rui Marrel (P-07)")
-    code = phone.new()
-    phone.look_up(code)
-    to(phone, WEARER)
-    phone.page.locator(".stamp--not-yet").wait_for()
-    assert phone.page.get_by_role("button", name="Issue it untested").count() == 0
+def test_who_has_not_the_right_is_not_offered_it_and_an_entry_all_the_same_waits(new_phone: Phone) -> None:
+    new_phone.ready()
+    let_in_as(new_phone, "Rui Marrel (P-07)")
+    code = new_phone.new()
+    new_phone.look_up(code)
+    to(new_phone, WEARER)
+    new_phone.page.locator(".stamp--not-yet").wait_for()
+    assert new_phone.page.get_by_role("button", name="Issue it untested").count() == 0
     # Tricked into it, the page writes an entry that the server does not take.
-    phone.page.evaluate(
+    new_phone.page.evaluate(
         """async (code) => {
         const {app} = await import('/static/pitbird/field/page.js');
         const chosen = new Date(Date.now() + 3600000).toISOString();
@@ -611,12 +580,12 @@ def test_who_has_not_the_right_is_not_offered_it_and_an_entry_all_the_same_waits
     }""",
         code,
     )
-    phone.page.get_by_label("For which job").fill("none")
-    phone.page.wait_for_timeout(300)
-    phone.button("Issue it UNTESTED")
-    became(phone, "it waits for the keeper")
-    assert "this person may not write it" in phone.page.locator("#became").inner_text()
-    assert entries(phone.site, code, "issued-untested") == []
+    new_phone.page.get_by_label("For which job").fill("none")
+    new_phone.page.wait_for_timeout(300)
+    new_phone.button("Issue it UNTESTED")
+    became(new_phone, "it waits for the keeper")
+    assert "this person may not write it" in new_phone.page.locator("#became").inner_text()
+    assert new_phone.site.entries(code, "issued-untested") == []
 
 
 # --- For everybody
@@ -625,7 +594,6 @@ def test_who_has_not_the_right_is_not_offered_it_and_an_entry_all_the_same_waits
 @pytest.mark.parametrize("width", [320, 390])
 def test_every_step_is_fit_for_everybody(phone: Phone, width: int) -> None:
     phone.page.set_viewport_size({"width": width, "height": 700 if width == 320 else 844})
-    phone.ready()
     code = shown_gas(phone)
 
     def seen(name: str) -> None:

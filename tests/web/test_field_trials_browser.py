@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from tests.conftest import CHROMIUM_ARGS
+from tests.web.field_phone import Phone, python
 from tests.web.field_site import PIN, Site, open_site
 from tests.web.test_bump_browser import ANSWER, CHANNELS, FILL, in_order, look
-from tests.web.test_field_browser import Phone, python
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext

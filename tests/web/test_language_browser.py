@@ -9,8 +9,8 @@ from django.utils import translation
 
 from pitbird.web.views.bump_words import ADVICE
 from pitbird.web.views.field_words import WORDS
+from tests.web.field_phone import BEGIN, LINKS, PIN, Phone, Site, python
 from tests.web.test_bump_browser import CHANNELS, in_order, look
-from tests.web.test_field_browser import BEGIN, LINKS, PIN, Phone, Site, python
 from tests.web.test_pages_browser import at_the_desk, on_a_book, served
 from tests.web.test_pages_browser import look as look_at
 
