@@ -7,14 +7,13 @@ PITBIRD_BENCH_LIVES says how many (default 1,000), PITBIRD_BENCH_SEED where the 
 
 from __future__ import annotations
 
-import atexit
 import os
-import shutil
-import sys
-import tempfile
 import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
+from functools import cache
+
+from bench.homes import home_of_process
 
 ACTS = 90
 PIECE = 25
@@ -42,25 +41,17 @@ def live(seeds: range) -> tuple[Counter[str], int]:
     return ended, compared
 
 
+@cache
 def _ready() -> None:
-    if "django.conf" in sys.modules and "PITBIRD_BENCH_READY" in os.environ:
-        return
-    os.environ["PITBIRD_HOME"] = tempfile.mkdtemp(prefix="pitbird-bench-")
-    atexit.register(shutil.rmtree, os.environ["PITBIRD_HOME"], ignore_errors=True)
-    os.environ["DJANGO_SETTINGS_MODULE"] = "pitbird.app.settings"
-    os.environ["PITBIRD_BENCH_READY"] = "1"
+    home_of_process()
     import logging
 
-    import django
     from django.conf import settings
-    from django.core.management import call_command
 
-    django.setup()
-    settings.ALLOWED_HOSTS = ["testserver"]
-    logging.disable(logging.CRITICAL)  # the server breaks on purpose
-    call_command("migrate", verbosity=0)
     from tests.field_life import begin
 
+    settings.ALLOWED_HOSTS = ["testserver"]
+    logging.disable(logging.CRITICAL)  # the server breaks on purpose
     begin()
 
 

@@ -6,14 +6,12 @@ Not a timing: it looks for one yes that the rules forbid. PITBIRD_BENCH_HISTORIE
 
 from __future__ import annotations
 
-import atexit
 import os
-import shutil
-import sys
-import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from random import Random
+
+from bench.homes import home_of_process
 
 ACTS = 30
 PIECE = 50
@@ -21,7 +19,7 @@ PIECE = 50
 
 def live(seeds: range) -> tuple[int, int]:
     """Live the histories of some seeds, each in its own book; (acts, decisions). Raises on a difference."""
-    _ready()
+    home_of_process()
     from django.db import transaction
 
     from tests.histories import random_act, run
@@ -35,20 +33,6 @@ def live(seeds: range) -> tuple[int, int]:
         acts += ACTS
         decisions += history.decisions
     return acts, decisions
-
-
-def _ready() -> None:
-    if "django.conf" in sys.modules and "PITBIRD_BENCH_READY" in os.environ:
-        return
-    os.environ["PITBIRD_HOME"] = tempfile.mkdtemp(prefix="pitbird-bench-")
-    atexit.register(shutil.rmtree, os.environ["PITBIRD_HOME"], ignore_errors=True)
-    os.environ["DJANGO_SETTINGS_MODULE"] = "pitbird.app.settings"
-    os.environ["PITBIRD_BENCH_READY"] = "1"
-    import django
-    from django.core.management import call_command
-
-    django.setup()
-    call_command("migrate", verbosity=0)
 
 
 def main() -> None:

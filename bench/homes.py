@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 
@@ -35,6 +37,17 @@ def migrate() -> None:
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
+
+
+@cache
+def home_of_process() -> Path:
+    """The home of a worker process, with an empty book: made at the first call."""
+    home = Path(tempfile.mkdtemp(prefix="pitbird-bench-"))
+    atexit.register(shutil.rmtree, home, ignore_errors=True)
+    os.environ["DJANGO_SETTINGS_MODULE"] = "pitbird.app.settings"
+    set_up(home)
+    migrate()
+    return home
 
 
 @contextmanager
