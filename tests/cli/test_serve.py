@@ -189,7 +189,10 @@ def test_while_pages_are_served_bundles_of_more_than_a_day_ago_are_dropped(
 def test_by_a_clock_behind_the_book_nothing_is_served_unless_it_is_said_to_be_right(
     begun: Pitbird, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    from dataclasses import replace
+
     import typer
+    from django.conf import settings
 
     from pitbird.cli.serve import refuse_a_book_in_doubt
     from pitbird.services import clock
@@ -200,4 +203,5 @@ def test_by_a_clock_behind_the_book_nothing_is_served_unless_it_is_said_to_be_ri
     with pytest.raises(typer.Exit):
         refuse_a_book_in_doubt()
     assert "WRONG  the clock goes on from the newest entries" in capsys.readouterr().err
-    refuse_a_book_in_doubt(clock_is_right=True)
+    monkeypatch.setattr(settings, "CONFIG", replace(settings.CONFIG, clock_is_right=True))
+    refuse_a_book_in_doubt()

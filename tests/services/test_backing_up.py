@@ -58,12 +58,37 @@ def test_a_copy_holds_the_book_and_what_lies_beside_it_and_no_private_key(home: 
     assert {"book-key.pem", "secret-key"} < held(with_keys.folder)
 
 
-def test_only_the_newest_copies_are_kept_and_other_files_are_left_alone(home: Path, tmp_path: Path) -> None:
+def test_only_the_newest_copies_of_this_book_are_kept_and_nothing_else_is_touched(
+    home: Path, tmp_path: Path
+) -> None:
     kept = tmp_path / "kept"
     other = kept / "pitbird-20200101T000000000Z"  # bears the name of a copy, and is none
     other.mkdir(parents=True)
-    names = [copy_book(home, kept, keep=2, now=ms(f"08:0{minute}")).folder.name for minute in range(4)]
-    assert {each.name for each in kept.iterdir()} == {other.name, *names[2:]}
+    of_another_book = copy_book(home, kept, now=ms("07:00")).folder
+    told = (of_another_book / ABOUT).read_text()
+    book_id = json.loads(told)["book"]
+    assert book_id == getattr(book.at_index(0), "entry_id", None)
+    (of_another_book / ABOUT).write_text(told.replace(book_id, "another"))
+    made = [copy_book(home, kept, keep=2, now=ms(f"08:0{minute}")) for minute in range(4)]
+    stay = {other.name, of_another_book.name, *(each.folder.name for each in made[2:])}
+    assert {each.name for each in kept.iterdir()} == stay
+    # By a clock that was ahead once, a later copy bears an earlier name: it stays all the same.
+    last = copy_book(home, kept, keep=1, now=ms("06:00"))
+    assert {each.name for each in kept.iterdir()} == {other.name, of_another_book.name, last.folder.name}
+    assert set(last.dropped) == {each.folder.name for each in made[2:]}
+
+
+@pytest.mark.parametrize("part", ["wal", "shm", "journal"])
+def test_what_a_crash_left_of_another_book_is_not_read_into_the_copy(
+    home: Path, tmp_path: Path, part: str
+) -> None:
+    made = copy_book(home, tmp_path / "kept")
+    left = tmp_path / "new" / f"{BOOK}-{part}"
+    left.parent.mkdir()
+    left.write_bytes(b"of another")
+    with pytest.raises(CannotCopy, match="would be read into the copy"):
+        put_back(made.folder, tmp_path / "new")
+    assert held(tmp_path / "new") == {left.name}
 
 
 def test_what_a_killed_copy_left_goes_hours_later(home: Path, tmp_path: Path) -> None:

@@ -320,8 +320,10 @@ def test_a_test_whose_facts_say_no_takes_the_detector_out_while_it_waits(
 
 def test_what_cannot_be_read_hides_no_failure() -> None:
     body = {"kind": "bump-test", "detector": "detector:D-019", "outcome": 7, "signals": [["sound", "no"]]}
-    gas = ["unreadable", {"channels": 7}, {"channels": [{"channel": ["CO"], "reached": "no"}, None]}]
+    gas = ["unreadable", {"channels": 7}, {"channels": [{"channel": ["CO"], "reached": "yes"}, None]}]
     assert not waiting.speaks_against({**body, "applications": gas})
+    for nameless in ({"reached": "no"}, {"channel": 7, "reached": "no"}):
+        assert waiting.speaks_against({**body, "applications": [*gas, {"channels": [nameless]}]})
     assert waiting.speaks_against({**body, "applications": gas, "checks": {"inlets_clear": "no"}})
     told = [*gas, {"gas_on": 5, "channels": [{"channel": "CO", "reached": "no"}]}]
     assert waiting.speaks_against({**body, "applications": told})
@@ -372,6 +374,22 @@ def test_what_came_with_a_clock_ahead_is_not_right_because_it_waited_for_the_hou
     [fault] = waiting.faults_of(again.waiting)
     assert (fault.where, "when it came" in fault.problem) == ("bump-test.at", True)
     assert verdict("D-019") is Verdict.NOT_YET
+
+
+@pytest.mark.parametrize(
+    ("body", "why"),
+    [
+        ({"kind": "repaired"}, ["refused"]),
+        ({"kind": "happened", "what": "sensor-changed"}, ["refused"]),
+        ({"kind": "happened", "what": "drop"}, []),
+        ({"kind": "bump-test", "outcome": "failed"}, []),
+    ],
+)
+def test_a_mending_dated_after_it_came_mends_nothing_either(body: dict[str, Any], why: list[str]) -> None:
+    reading = field.Reading("")
+    reading.body = {**body, "at": text_of(NOON)}
+    reading.faults_of_clock(Ms(NOON - 3 * MINUTE))
+    assert reading.why == why
 
 
 def test_a_fail_that_came_with_a_clock_ahead_is_written_as_it_came(phone: FieldPhone) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.conf import settings
 
 from pitbird.fleet.times import text_of
 from pitbird.record.merkle import Frontier
@@ -204,6 +206,12 @@ def test_by_a_clock_that_is_behind_the_book_nothing_is_a_yes(fleet: Actor) -> No
         assert row.decision.decisive is not None
         assert row.decision.decisive.code == "clock-behind-book"
         assert row.decision.decisive.remedy == "set-clock"
+    # What is written by that clock does not make it right.
+    write({"kind": "note", "subject": "site:north-works", "text": "swept"}, fleet, now=ms("08:01"))
+    assert verdict("08:02") is Verdict.CANNOT_TELL
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(settings, "CONFIG", replace(settings.CONFIG, clock_is_right=True))
+        assert verdict("08:02") is Verdict.MAY_GO_OUT
     # About a past moment no clock of now is asked.
     assert verdict("10:00", at=ms("08:00")) is Verdict.MAY_GO_OUT
     assert verdict("10:00", at=ms("08:00"), known_below=book.head().size - 1) is Verdict.MAY_GO_OUT

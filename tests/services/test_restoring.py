@@ -11,7 +11,7 @@ from pitbird.rules.decision import Verdict
 from pitbird.services.gate import gate, gate_one
 from pitbird.services.knowing import Now
 from pitbird.services.moving import rebuild
-from pitbird.services.restoring import AnotherBook, restored, root_at
+from pitbird.services.restoring import AnotherBook, put_back, restored, root_at
 from pitbird.services.writing import Actor, write
 from pitbird.store import book
 from tests.bodies import at, bump, ms
@@ -96,3 +96,14 @@ def test_what_a_phone_sends_again_after_a_restore_is_written_once(fleet: Actor) 
     again = write(test, fleet, now=ms("08:06"))
     assert (first.again, again.again) == (False, True)
     assert first.index == again.index
+
+
+def test_a_copy_that_was_put_back_begins_a_new_epoch_unless_nothing_was_written_since(fleet: Actor) -> None:
+    head = book.head()
+    assert put_back(None, fleet, nothing_since=True, now=ms("08:00")).epoch is None
+    assert put_back((head.size, head.root()), fleet, nothing_since=True, now=ms("08:00")).epoch is None
+    # That the copy reaches as far as others know shows nothing of what came after.
+    for number, known in enumerate((None, (head.size, head.root()), (head.size + 40, b"\7" * 32))):
+        assert put_back(known, fleet, now=ms(f"08:0{number}")).epoch is not None
+    with pytest.raises(AnotherBook):
+        put_back((head.size, b"\7" * 32), fleet, nothing_since=True, now=ms("08:00"))

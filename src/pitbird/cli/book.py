@@ -132,7 +132,7 @@ def check(
     from pitbird.record.errors import BookBroken
     from pitbird.services.quick import QUICK, uncollected
 
-    known = _roots(root)
+    known = roots(root)
     try:
         with file.open("rb", buffering=1 << 20) as lines, uncollected():
             if not hashes_only:
@@ -147,7 +147,8 @@ def check(
     _tell_root(known)
 
 
-def _roots(given: list[str]) -> dict[int, bytes]:
+def roots(given: list[str]) -> dict[int, bytes]:
+    """Sizes and roots as they are given on the command line; refuses every one that is none."""
     from pitbird.cli.refusing import Faults
 
     faults, known = Faults(), {}
@@ -200,7 +201,7 @@ def restored(
     from pitbird.cli.ready import make_ready_with_book
     from pitbird.cli.refusing import NEGATIVE, Faults, Refused, say_all
 
-    roots = _roots([known])
+    ((size, root),) = roots([known]).items()
     make_ready_with_book()
     from pitbird.services.restoring import AnotherBook
     from pitbird.services.restoring import restored as hold_against
@@ -209,7 +210,6 @@ def restored(
     actor, _ = writer(by, None, faults)
     if actor is None:
         raise Refused(*faults.lines)
-    ((size, root),) = roots.items()
     try:
         found = hold_against(size, root, actor, because=because)
     except AnotherBook as other:

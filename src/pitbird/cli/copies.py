@@ -44,23 +44,55 @@ def backup(
 
 def put_back(
     folder: Path = typer.Argument(metavar="COPY", help="The folder of one copy, as backup made it."),
+    known: str | None = typer.Option(
+        None, metavar="SIZE:HEX", help="The newest size and root of the book that anybody holds."
+    ),
+    nothing_since: bool = typer.Option(
+        False, "--nothing-since", help="You know that nothing was written since the copy was made."
+    ),
+    by: str | None = typer.Option(None, help="Who writes; else PITBIRD_BY, else the only keeper."),
 ) -> None:
-    """Put a copy into an empty home. Exit status 1 if what was put back does not hold."""
+    """Put a copy into an empty home, and begin a new epoch. Exit status 1 if it does not hold."""
+    from pitbird.cli.book import roots
     from pitbird.cli.ready import home, make_ready
-    from pitbird.cli.refusing import NEGATIVE, Refused
+    from pitbird.cli.refusing import Refused
 
+    newest = next(iter(roots([known]).items())) if known else None
     here = home()
     from django.conf import settings
 
     if "sqlite" not in settings.DATABASES["default"]["ENGINE"]:
         raise Refused("PITBIRD_DATABASE: a copy is put back into a file of its own; unset it first")
-    from pitbird.services.backing_up import CannotCopy, put_back
+    from pitbird.services.backing_up import CannotCopy, put_back, take_away
 
     try:
         back = put_back(folder, here)
     except CannotCopy as fault:
         raise Refused(str(fault)) from None
     make_ready()
+    _refuse_what_does_not_hold(here)
+    try:
+        lost = _begin_anew(newest, by, nothing_since=nothing_since)
+    except Refused:
+        take_away(here)
+        raise
+    typer.echo(f"{back.size} entries are back in {here}.")
+    typer.echo(
+        "What was written since the copy is lost, and may be a fail: a new epoch begins, and each detector is"
+        " tested again before it goes out. Let every phone send again what it has kept."
+        if lost
+        else "Nothing was written since, as you say: its tests count on."
+    )
+    typer.echo("Erase again whatever was erased since the copy was made.")
+    if not back.secrets:
+        typer.echo(
+            "The copy held no private keys: put book-key.pem back from where you keep it, and set the PINs"
+            " of shared phones anew."
+        )
+
+
+def _refuse_what_does_not_hold(here: Path) -> None:
+    from pitbird.cli.refusing import NEGATIVE
     from pitbird.services.checking import quick_check
     from pitbird.services.checkpoints import check_kept
 
@@ -69,14 +101,20 @@ def put_back(
         typer.echo(f"WRONG  {check.what}: {check.complaint}; {check.remedy}", err=True)
     if wrong:
         raise typer.Exit(NEGATIVE)
-    typer.echo(f"{back.size} entries are back in {here}.")
-    typer.echo(
-        "Now hold it against what others know (a checkpoint, a witness, a paper):"
-        " `pitbird book restored SIZE:HEX`. Where it is behind, phones send again what they keep."
-    )
-    typer.echo("Erase again whatever was erased since the copy was made.")
-    if not back.secrets:
-        typer.echo(
-            "The copy held no private keys: put book-key.pem back from where you keep it, and set the PINs"
-            " of shared phones anew."
-        )
+
+
+def _begin_anew(newest: tuple[int, bytes] | None, by: str | None, *, nothing_since: bool) -> bool:
+    """Whether something may be lost; the new epoch that says so stands then."""
+    from pitbird.cli.naming import writer
+    from pitbird.cli.refusing import Faults, Refused
+    from pitbird.services.restoring import AnotherBook, put_back
+
+    faults = Faults()
+    actor, _ = writer(by, None, faults)
+    faults.refuse()
+    if actor is None:
+        raise Refused("by: who writes is not said; give --by")
+    try:
+        return put_back(newest, actor, nothing_since=nothing_since).epoch is not None
+    except AnotherBook as other:
+        raise Refused(str(other)) from None

@@ -13,7 +13,7 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import file_digest
 from pathlib import Path
 from typing import Any, Final
@@ -31,6 +31,8 @@ ABOUT: Final = "about.json"
 #: What lies beside the book; the private halves are copied on request only.
 BESIDE: Final = ("book-key.pub", "retention.toml", "checkpoints", "keys", "witnessed", "witnesses")
 SECRET: Final = ("book-key.pem", "secret-key")
+#: What SQLite keeps beside a database; left alone, it is read into whatever is put there.
+_PARTS: Final = tuple(f"{BOOK}-{part}" for part in ("wal", "shm", "journal"))
 _PATIENCE: Final = 30
 _LEFT_SECONDS: Final = 6 * 3600
 _NAME: Final = re.compile(r"pitbird-\d{8}T\d{9}Z")
@@ -79,10 +81,13 @@ def copy_book(
             move(part, into / name)
         finally:
             shutil.rmtree(part, ignore_errors=True)
-        dropped = tuple(_drop(into, keep)) if keep else ()
     except (OSError, sqlite3.Error) as fault:
         raise CannotCopy(f"{into}: the copy was not made ({fault}); nothing half stays there") from fault
-    return Copy(into / name, made.size, made.root(), secrets, dropped)
+    copy = Copy(into / name, made.size, made.root(), secrets)
+    try:
+        return replace(copy, dropped=tuple(_drop(copy.folder, keep)) if keep else ())
+    except OSError as fault:
+        raise CannotCopy(f"{copy.folder} is whole; older copies were not taken away ({fault})") from fault
 
 
 def _fill(part: Path, home: Path, *, secrets: bool) -> Frontier:
@@ -99,9 +104,11 @@ def _fill(part: Path, home: Path, *, secrets: bool) -> Frontier:
         source.execute("VACUUM INTO ?", [str(part / BOOK)])
     with closing(sqlite3.connect(part / BOOK)) as copy:
         head = _held_against_itself(copy)
+        (first,) = copy.execute('SELECT entry_id FROM store_entry WHERE "index" = 0').fetchone()
     (part / BOOK).chmod(0o600)
     sync(part / BOOK)
     about = {
+        "book": first,
         "made": text_of(clock.now()),
         "size": head.size,
         "root": head.root().hex(),
@@ -138,7 +145,13 @@ def put_back(folder: Path, home: Path) -> Copy:
     The book itself comes last, so that one that is there was put back whole. Raises CannotCopy where a book
     or other files of one are there, or the copy is not what its ``about.json`` says.
     """
-    if (home / BOOK).exists():
+    left = next((home / name for name in (BOOK, *_PARTS) if (home / name).exists()), None)
+    if left is not None and left.name != BOOK:
+        raise CannotCopy(
+            f"{left} is a part of a book that stood in {home}, and would be read into the copy; move the"
+            " whole folder away, or set PITBIRD_HOME to another one"
+        )
+    if left is not None:
         raise CannotCopy(
             f"there is a book in {home}; a copy is put back into an empty place only. Stop the pages and"
             " move that folder away, or set PITBIRD_HOME to another one"
@@ -157,6 +170,13 @@ def put_back(folder: Path, home: Path) -> Copy:
     except OSError as fault:
         raise CannotCopy(f"{home}: the copy was not put back ({fault}); no book is there") from fault
     return Copy(folder, about["size"], bytes.fromhex(about["root"]), about["secrets"])
+
+
+def take_away(home: Path) -> None:
+    """Take a book that was just put back away again: nobody could say in it that something may be lost."""
+    connection.close()
+    for name in (BOOK, *_PARTS):
+        (home / name).unlink(missing_ok=True)
 
 
 def _put_one(file: Path, there: Path) -> None:
@@ -203,14 +223,23 @@ def _sweep(into: Path) -> None:
             shutil.rmtree(left, ignore_errors=True)
 
 
-def _drop(into: Path, keep: int) -> Iterator[str]:
-    """Take away the oldest copies over so many; what is no copy stays."""
-    copies = sorted(
-        each for each in into.iterdir() if _NAME.fullmatch(each.name) and (each / ABOUT).is_file()
-    )
-    for old in copies[:-keep]:
+def _drop(made: Path, keep: int) -> Iterator[str]:
+    """Take away the oldest copies of the same book over so many, never the one just made."""
+    mine = _book_of(made)
+    others = (each for each in made.parent.iterdir() if _NAME.fullmatch(each.name) and each != made)
+    copies = sorted(each for each in others if _book_of(each) == mine)
+    for old in copies[: max(0, len(copies) - keep + 1)]:
         shutil.rmtree(old)
         yield old.name
+
+
+def _book_of(copy: Path) -> str | None:
+    """The id of the first entry of the book in a copy; None for what is no copy."""
+    try:
+        told = json.loads((copy / ABOUT).read_text("utf-8"))["book"]
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    return told if isinstance(told, str) else None
 
 
 def _files(path: Path) -> list[Path]:

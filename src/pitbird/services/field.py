@@ -17,7 +17,7 @@ from typing import Any, Final
 
 import msgspec
 
-from pitbird.fleet.folding.item import item_of, permits, runs_ahead
+from pitbird.fleet.folding.item import item_of, mends, permits, runs_ahead
 from pitbird.fleet.kinds import KINDS
 from pitbird.fleet.kinds.base import Body
 from pitbird.fleet.state import PersonState
@@ -88,9 +88,9 @@ class Reading:
         self.faults += faults
 
     def faults_of_clock(self, came_at: Ms) -> None:
-        """What permits and lies after it came does not become right because the hours have passed since."""
+        """What permits or mends and lies after it came does not become right as the hours pass."""
         at = self.body["at"]
-        if permits(self.body) and runs_ahead(ms_of(at), came_at):
+        if (permits(self.body) or mends(self.body)) and runs_ahead(ms_of(at), came_at):
             problem = f"lies after {text_of(came_at)}, when it came; write it with the time when it happened"
             self.against("refused", Fault(f"{self.body['kind']}.at", at, problem))
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Final
 
+from django.conf import settings
+
 from pitbird.fleet.folding.others import lost_before
 from pitbird.fleet.state import CylinderState, DetectorState, OtherState, PersonState, SiteState
 from pitbird.fleet.times import Ms
@@ -167,9 +169,12 @@ class Around:
 
     @cached_property
     def recorded_to(self) -> Ms | None:
-        """When the newest entry was recorded; None for what was known then."""
-        newest = book.newest(1) if isinstance(self._known, Now) else []
-        return Ms(newest[0].recorded_at) if newest else None
+        """The latest time at which one of the newest entries was recorded; None for what was known then, and
+        where whoever serves says that the clock is right and was ahead before."""
+        if not isinstance(self._known, Now) or settings.CONFIG.clock_is_right:
+            return None
+        found = book.recorded_to()
+        return None if found is None else Ms(found)
 
     @property
     def regulators(self) -> dict[str, OtherState]:

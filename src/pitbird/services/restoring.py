@@ -55,12 +55,36 @@ def restored(
         if root_at(known_size) != known_root:
             raise AnotherBook(known_size)
         return Restored(head.size, known_size, None)
+    return Restored(head.size, known_size, _begin(known_size, known_root, actor, because, now))
+
+
+def put_back(
+    known: tuple[int, bytes] | None, actor: Actor, *, nothing_since: bool = False, now: Ms | None = None
+) -> Restored:
+    """After a copy was put back: a new epoch, save where somebody says that nothing was written since.
+
+    ``known``: the newest size and root that anybody holds. That the copy reaches as far shows nothing of what
+    came after it. Raises AnotherBook where the copy reaches that far with another root.
+    """
+    head = book.head()
+    if known is not None:
+        found = restored(*known, actor, now=now)
+        if found.epoch is not None:
+            return found
+    epoch = None if nothing_since else _begin(head.size, head.root(), actor, "restored", now)
+    return Restored(head.size, head.size, epoch)
+
+
+def _begin(size: int, root: bytes, actor: Actor, because: str, now: Ms | None) -> Appended:
+    """A new epoch: what may have stood beyond ``size`` is lost unless phones send it again."""
+    first = book.at_index(0)
+    if first is None:
+        raise BookEmpty
     draft = {
         "kind": "epoch",
         "book": f"book:{first.entry_id}",
-        "known_size": known_size,
-        "known_root": known_root.hex(),
+        "known_size": size,
+        "known_root": root.hex(),
         "because": because,
     }
-    epoch = write(draft, actor, now=clock.now() if now is None else now)
-    return Restored(head.size, known_size, epoch)
+    return write(draft, actor, now=clock.now() if now is None else now)

@@ -139,7 +139,8 @@ def _list(value: object) -> list[Mapping[str, Any]]:
 
 
 def _named(value: object) -> list[Mapping[str, Any]]:
-    return [each for each in _list(value) if isinstance(each.get("channel"), str)]
+    """With a name each: a "no" without one speaks against the detector all the same."""
+    return [{**each, "channel": _text(each, "channel")} for each in _list(value)]
 
 
 def _text(body: Mapping[str, Any], field: str) -> str:

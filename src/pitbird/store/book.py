@@ -373,6 +373,19 @@ def newest(count: int, *, before: int | None = None, subject: str | None = None)
         return [row_of(found) for found in cursor.fetchall()]
 
 
+def recorded_to(count: int = 50) -> int | None:
+    """The latest recording among so many of the newest entries; None for a book not begun. By a clock that
+    went wrong and was put right, it is not that of the newest one."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT MAX(recorded_at) FROM "
+            '(SELECT recorded_at FROM store_entry ORDER BY "index" DESC LIMIT %s) newest',
+            [count],
+        )
+        found = cursor.fetchone()[0]
+    return None if found is None else int(found)
+
+
 def size_at(recorded_by: int) -> int:
     """How many entries the book had once everything recorded by an instant (ms) was in it."""
     with connection.cursor() as cursor:
