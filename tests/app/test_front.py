@@ -11,7 +11,7 @@ from wsgiref.validate import validator
 
 import pytest
 
-from pitbird.app.front import IN_MEMORY, Front, Message, Patience, environ_of
+from pitbird.app.front import IN_MEMORY, SHORT, Front, Message, Patience, environ_of
 
 Headers = tuple[tuple[bytes, bytes], ...]
 SECONDS = 10
@@ -214,6 +214,42 @@ def test_what_comes_too_slowly_or_is_too_large_is_refused_before_the_pages_see_i
         assert client.status == status
         assert words in client.body
         assert (b"connection", b"close") in client.got[0]["headers"]
+
+    within(run())
+
+
+def test_a_request_that_says_it_is_too_large_is_refused_before_any_of_it_is_taken() -> None:
+    async def run() -> None:
+        client = Client(headers=((b"content-length", str((64 << 20) + 1).encode()),))
+        await client.asks(Front(never))
+        assert client.status == 413
+        assert b"larger than 64 MB" in client.body
+
+    within(run())
+
+
+def test_requests_under_way_hold_no_more_together_than_they_may() -> None:
+    async def run() -> None:
+        front = Front(echo, patience=Patience(together=4 * SHORT))
+        waits, leaves = Client(bytes(3 * SHORT), more=True), Client(bytes(SHORT), more=True)
+        waiting, leaving = (asyncio.create_task(each.asks(front)) for each in (waits, leaves))
+        await until(lambda: waits.comes.empty() and leaves.comes.empty())
+
+        await (refused := Client(bytes(SHORT + 1), more=True)).asks(front)
+        assert refused.status == 503
+        assert (b"retry-after", b"10") in refused.got[0]["headers"]
+        assert b"Send it again in a little while." in refused.body
+        await (short := Client(b"gas on")).asks(front)
+        assert (short.status, short.body) == (200, b"gas on")
+
+        leaves.leaves()
+        await leaving
+        await (taken := Client(bytes(SHORT))).asks(front)
+        assert taken.status == 200
+        waits.sends(b"")
+        await waiting
+        await (taken := Client(bytes(4 * SHORT))).asks(front)
+        assert taken.status == 200
 
     within(run())
 

@@ -59,8 +59,17 @@ def test_an_address_of_no_machine_is_refused(program: Pitbird) -> None:
     assert refused.faults[0].startswith("host: cannot listen on 192.0.2.1 port 8321")
 
 
+#: ``pitbird serve``, with less than a second for the headers of a request.
+HASTY = (
+    "from pitbird.app.connections import Connection; Connection.head_within = 0.8;"
+    " from pitbird.cli import main; main()"
+)
+
+
 @contextmanager
-def served(home: Path, *more: str) -> Iterator[tuple[int, Path]]:
+def served(
+    home: Path, *more: str, program: tuple[str, ...] = ("-m", "pitbird")
+) -> Iterator[tuple[int, Path]]:
     """A server in a process of its own: its port and what it says. It must end quietly when it is stopped."""
     port, said = free_port(), home.parent / "said"
     environment = {
@@ -69,7 +78,7 @@ def served(home: Path, *more: str) -> Iterator[tuple[int, Path]]:
     environment |= {"PITBIRD_HOME": str(home), "PYTHONUNBUFFERED": "1"}
     with said.open("w") as out:
         running = subprocess.Popen(
-            [sys.executable, "-m", "pitbird", "serve", "--port", str(port), *more],
+            [sys.executable, *program, "serve", "--port", str(port), *more],
             stdout=out, stderr=subprocess.STDOUT, env=environment,
         )  # fmt: skip
     try:
@@ -120,6 +129,16 @@ def test_phones_that_lose_signal_in_the_middle_stop_nobody_else(tmp_path: Path, 
                     f"https://127.0.0.1:{port}/sign-in", timeout=10, context=trust
                 ) as answer:
                     assert b"</html>" in answer.read()
+
+
+@pytest.mark.slow
+def test_who_connects_and_asks_nothing_is_not_kept(tmp_path: Path) -> None:
+    with served(tmp_path / "home", program=("-c", HASTY)) as (port, _said):
+        with socket.create_connection(("127.0.0.1", port), 10) as silent:
+            silent.sendall(b"GET /health HTTP/1.1\r\n")
+            assert silent.recv(1) == b""
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/health") as answer:
+            assert answer.status == 200
 
 
 def wait_until(true: "Callable[[], bool]", running: "subprocess.Popen[bytes]", patience: float = 40) -> None:

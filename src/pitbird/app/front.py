@@ -14,7 +14,7 @@ import os
 import threading
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, MutableMapping
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from tempfile import SpooledTemporaryFile
 from typing import IO, Any, Protocol, cast
@@ -37,16 +37,19 @@ Wsgi = Callable[..., Pieces]
 
 #: Bytes of a request or an answer that are kept in memory before a temporary file takes them.
 IN_MEMORY = 1 << 20
+#: So short a request (a sign-in, a bump test) is taken also where those under way are too many bytes already.
+SHORT = 1 << 16
 _PIECE = 1 << 16
 
 
 @dataclass(frozen=True)
 class Patience:
-    """How long the next piece may take, in seconds, and how many bytes a request may have."""
+    """How long the next piece may take, in seconds; how many bytes one request and all at once may have."""
 
     to_send: float = 30
     to_read: float = 60
-    largest: int = 256 << 20
+    largest: int = 64 << 20
+    together: int = 512 << 20
 
 
 class ReaderGone(ConnectionError):
@@ -138,7 +141,7 @@ class Front:
     Args:
         pages: the WSGI application; its iterables are run to their end and closed in the thread that called.
         threads: how many requests are worked on at once; the others wait their turn.
-        patience: how long a sender and a reader may take over a piece.
+        patience: how long a sender and a reader may take over a piece, and how much is taken.
     """
 
     def __init__(self, pages: Wsgi, threads: int | None = None, patience: Patience | None = None) -> None:
@@ -146,21 +149,48 @@ class Front:
         self._patience = patience or Patience()
         wanted = threads or min(8, 2 * (os.cpu_count() or 1))
         self._threads = ThreadPoolExecutor(wanted, thread_name_prefix="pages")
+        self._held = 0
 
     async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
-        """Answer one request. Its sender gone: nothing happens; too slow, or too large: 408 or 413."""
+        """Answer one request. Sender gone: nothing; too slow, too large, too much at once: 408, 413, 503."""
         if scope["type"] != "http":
             raise ValueError(f"only http is answered, not {scope['type']}")
-        with SpooledTemporaryFile(max_size=IN_MEMORY) as body:
+        with SpooledTemporaryFile(max_size=IN_MEMORY) as body, self._counted() as take:
             try:
-                length = await self._gather(receive, body)
+                if _declared(scope) > self._patience.largest:
+                    raise self._too_large()
+                length = await self._gather(receive, body, take)
             except _Refused as refused:
                 await _say(send, refused)
                 return
             if length is not None:
                 await self._answer(environ_of(scope, body, length), receive, send)
 
-    async def _gather(self, receive: Receive, body: IO[bytes]) -> int | None:
+    @contextmanager
+    def _counted(self) -> Iterator[Callable[[int], int]]:
+        """Count the bytes of one request, and with those of all under way until it has ended."""
+        mine = 0
+
+        def take(more: int) -> int:
+            nonlocal mine
+            mine += more
+            self._held += more
+            if mine > self._patience.largest:
+                raise self._too_large()
+            if mine > SHORT and self._held > self._patience.together:
+                raise _Refused(503, "Too much is being sent here at once. Send it again in a little while.")
+            return mine
+
+        try:
+            yield take
+        finally:
+            self._held -= mine
+
+    def _too_large(self) -> _Refused:
+        most = self._patience.largest >> 20
+        return _Refused(413, f"The request is larger than {most} MB. Send it in parts.")
+
+    async def _gather(self, receive: Receive, body: IO[bytes], take: Callable[[int], int]) -> int | None:
         """Take the whole request; its length, None where its sender went away."""
         length, more = 0, True
         while more:
@@ -170,11 +200,10 @@ class Front:
                 raise _Refused(408, "The request did not come to its end in time. Send it again.") from None
             if message["type"] != "http.request":
                 return None
-            length += body.write(message.get("body", b""))
+            piece = message.get("body", b"")
+            length = take(len(piece))
+            body.write(piece)
             more = message.get("more_body", False)
-            if length > self._patience.largest:
-                most = self._patience.largest >> 20
-                raise _Refused(413, f"The request is larger than {most} MB. Send it in parts.")
         body.seek(0)
         return length
 
@@ -230,6 +259,12 @@ class Front:
                 await piece_by_piece(b"", more=False)
 
 
+def _declared(scope: Message) -> float:
+    """The length that the request says it has; the server has looked that it is a number (RFC 9110, 8.6)."""
+    declared: bytes = dict(scope["headers"]).get(b"content-length", b"0")
+    return float(declared)
+
+
 async def _gone(receive: Receive) -> None:
     """Wait until the reader has left, or has got everything."""
     while (await receive())["type"] != "http.disconnect":
@@ -243,6 +278,8 @@ async def _say(send: Send, refused: _Refused) -> None:
         (b"content-length", str(len(words)).encode()),
         (b"connection", b"close"),
     ]
+    if refused.status == 503:
+        headers.append((b"retry-after", b"10"))
     await send({"type": "http.response.start", "status": refused.status, "headers": headers})
     await send({"type": "http.response.body", "body": words, "more_body": False})
 

@@ -19,7 +19,8 @@ from pathlib import Path
 import typer
 
 _PATIENCE = 30
-#: Below the 1,024 open files that a process may have on most systems.
+#: At which a request is answered with 503, in each process. With those that ``app/connections.py`` still lets
+#: in to be told so, below the 1,024 open files that a process may have on most systems.
 _CONNECTIONS = 900
 _LAST_SECONDS = 10
 _LOOK_SECONDS = 3600
@@ -142,7 +143,8 @@ def drop_old_bundles() -> None:
 def look_whether_due(told: str = "") -> str:
     """Make a checkpoint where one is due; why none could be made is said once, and given back.
 
-    In a process of its own: the workers are forked from this one, which should hold nothing of the database.
+    In a process of its own: with one worker this one is the server, which such work would hold up; with
+    several it only starts them, each as a new process (none is forked), and holds nothing of the database.
     """
     done = subprocess.run(
         [sys.executable, "-m", "pitbird", "checkpoint", "make", "--daily"],
@@ -302,7 +304,7 @@ def _answer_until_stopped(
         ssl_keyfile=key,
         interface="asgi3",
         loop="asyncio",
-        http="h11",
+        http="pitbird.app.connections:Connection",
         ws="none",
         lifespan="off",
         log_level="warning",
