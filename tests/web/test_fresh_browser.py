@@ -108,3 +108,19 @@ def test_a_page_out_of_the_browsers_memory_is_asked_for_anew(
         page.evaluate("window.dispatchEvent(new PageTransitionEvent('pageshow', {persisted: true}))")
     assert page.locator(YES).count()
     page.context.close()
+
+
+def test_back_to_an_earlier_filter_asks_anew_and_no_list_stays_in_the_browser(
+    browser: Browser,
+    filled: Desk,  # noqa: F811
+) -> None:
+    page = at_the_desk(browser, filled)
+    page.goto(filled[0])
+    page.get_by_label("Stamp", exact=True).select_option("out-of-service")
+    page.wait_for_url("**verdict=out-of-service*")
+    kept = page.evaluate("[...Object.values(sessionStorage), ...Object.values(localStorage)].join()")
+    assert "D-01" not in kept
+    with page.expect_response(lambda answer: answer.request.resource_type == "document"):
+        page.go_back()
+    page.locator(YES).first.wait_for()
+    page.context.close()
