@@ -84,7 +84,7 @@ AFTER_A_FAILURE: dict[str, tuple[dict[str, Any], str, Verdict]] = {
     "sensor changed": (
         {
             "last_failure": failure("2026-03-01 10:00", "H2S", **ANSWERED),
-            "events": (event("sensor-changed", "2026-03-01 12:00"),),
+            "repairs": (event("sensor-changed", "2026-03-01 12:00"),),
         },
         "failure-mended-and-tested",
         Verdict.MAY_GO_OUT,
@@ -163,6 +163,13 @@ def test_a_sensor_changed_is_no_repair_where_only_repairs_count() -> None:
         repairs=(event("sensor-changed", "2026-03-01 12:00"),),
     )
     assert ask(state, surroundings).verdict is Verdict.NOT_YET
+
+
+def test_what_only_ends_a_pass_is_no_mending() -> None:
+    """A repair by a clock that cannot be right stands among the events alone."""
+    told = (event("repaired", "2026-03-01 12:00"), event("sensor-changed", "2026-03-01 12:10"))
+    state = detector(last_failure=failure("2026-03-01 10:00", "H2S", **ANSWERED), events=told)
+    assert found(ask(state, RETURN), "returned-properly").code == "not-mended-since-failure"
 
 
 def test_out_of_service_names_the_newest_reason_the_oldest_time_and_all_entries() -> None:

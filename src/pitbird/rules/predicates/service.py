@@ -244,7 +244,7 @@ def _mended(moment: Moment, failure: FailureFact, remedies: tuple[str, ...]) -> 
     detector, as_of = moment.detector, moment.as_of
     found = [
         (act.at, act.entry)
-        for act in (*detector.repairs, *detector.events)
+        for act in detector.repairs
         if act.what in ("repaired", "sensor-changed")
         and act.what in remedies
         and failure.at < act.at <= as_of
