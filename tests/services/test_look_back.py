@@ -365,14 +365,35 @@ def test_a_use_after_a_decision_asks_for_another_until_a_pass_that_counts(failed
     again = draft(after_failure(entry), assessed_by="person:K-1", outcome="no-work-affected", done="Seen.")
     write(again, keeper, now=ms("12:00", NEXT))
     put(keeper, back(at("13:00", NEXT)), gas_test(at("14:00", NEXT)), out(at("15:00", NEXT)))
-    for _ in range(2):  # what was seen once is remembered
-        assert [each for each in awaiting() if each.sort == "failure"] == []
+    assert [each for each in awaiting() if each.sort == "failure"] == []
     good = book.at_index(row.index + 3)
     assert good is not None
     assert good.kind == "bump-test"
     void = {"kind": "correction", "corrects": good.entry_id, "how": "void", "reason": "slip"}
     write(void, keeper, now=ms("16:00", NEXT))
     assert [each.entry.entry_id for each in awaiting() if each.sort == "failure"] == [entry]
+
+
+@pytest.mark.parametrize("late", ["use", "quarantine"])
+def test_what_was_seen_to_be_good_again_is_looked_at_again_when_more_is_written(
+    failed: tuple[Actor, str], late: str
+) -> None:
+    """A use that comes in late, from before the good test; its gas, which turns out to have been in doubt."""
+    keeper, entry = failed
+    made = draft(after_failure(entry), assessed_by="person:K-1", outcome="no-work-affected", done="Seen.")
+    write(made, keeper, now=ms("09:00", NEXT))
+    (_, use) = put(keeper, gas_test(at("14:00", NEXT)), out(at("15:00", NEXT)))
+    assert [each for each in awaiting() if each.sort == "failure"] == []
+    if late == "use":
+        use = write(out(at("11:00", NEXT)), keeper, now=ms("16:00", NEXT)).entry_id
+    else:
+        doubt = {"kind": "cylinder-quarantined", "cylinder": "cylinder:C-112", "because": "suspect-contents",
+                 "since": at("12:00", NEXT)}  # fmt: skip
+        write(doubt, keeper, now=ms("16:00", NEXT))
+    (one,) = [each for each in awaiting() if each.sort == "failure"]
+    row = book.by_id(use)
+    assert row is not None
+    assert (one.entry.entry_id, one.newer) == (entry, (row.index,))
 
 
 def test_a_correction_of_the_last_good_test_asks_for_another_decision(failed: tuple[Actor, str]) -> None:

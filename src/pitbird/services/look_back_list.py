@@ -28,10 +28,6 @@ CONTENTS: Final = frozenset({"suspect-contents", "no-certificate", "recalled"})
 _OUT: Final = frozenset({"test-failed", "calibration-failed"})
 _USES: Final = ("handed-out", "issued-untested")
 _AT_ONCE: Final = 500
-_REMEMBERED: Final = 50_000
-#: Failures, with what was decided about them, after which each part was shown to be good again before any
-#: later use. A later hand-out changes nothing about that; corrections and late entries are looked for apart.
-_good_again: set[tuple[str, str]] = set()
 
 
 @dataclass(frozen=True)
@@ -96,20 +92,15 @@ class _Failures:
         decision = self._decided.get(row.entry_id)
         if detector not in self._detectors:
             return None
-        if decision is not None and not written_since(row, detector, decision.book_size):
-            if (row.entry_id, decision.row.entry_id) in _good_again:
-                return None
-            if not used_since(detector, decision.book_size):
+        if decision is not None:
+            size = decision.book_size
+            if not (written_since(row, detector, size) or used_since(detector, size)):
                 return None
         look = looked_from(row, detector, ground=self._ground)
         if look is None or not look.begins_anew:
             return None
         newer = look.newer(decision.book_size) if decision else ()
         if decision is not None and not newer:
-            if all(group.again is not None for group in look.groups):
-                if len(_good_again) >= _REMEMBERED:
-                    _good_again.clear()
-                _good_again.add((row.entry_id, decision.row.entry_id))
             return None
         return Awaiting("failure", detector, row, look.failed.trial, decision, newer, look)
 
