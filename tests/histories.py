@@ -71,6 +71,14 @@ class History:
     def _when(self, offset: int) -> str:
         return text_of(Ms(self.now + OFFSETS[offset % len(OFFSETS)]))
 
+    def _phone(self, offset: int) -> dict[str, Any]:
+        """What a phone knew of its clock: now and then that it was hours behind, or a day."""
+        behind = {11: "-7200", 12: "-14400", 13: "-90000"}.get(offset % 40)
+        if behind is None:
+            return {}
+        told = {"device": "device:PH-1", "known_by": "pin", "contact": text_of(START), "ahead_s": behind}
+        return {"phone": told}
+
     def wait(self, steps: int) -> None:
         """Time goes on: minutes, hours, a night."""
         self.now = Ms(self.now + (3 * MINUTE, 20 * MINUTE, 2 * HOUR, 9 * HOUR)[steps % 4])
@@ -97,7 +105,7 @@ class History:
             made["applications"][0]["gauge_bar"] = "1"
         elif flaw == 9:
             made["clean_air"][1]["reading"] = "19.9"
-        self._write(made)
+        self._write({**made, **self._phone(offset)})
 
     def happens(self, detector: int, what: int, offset: int) -> None:
         """Something happens to a detector."""
@@ -115,7 +123,8 @@ class History:
         )
         fields = dict(kinds[what % len(kinds)])
         kind = fields.pop("kind")
-        self._write(body(kind, self._when(offset), detector=DETECTORS[detector % 2], **fields))
+        made = body(kind, self._when(offset), detector=DETECTORS[detector % 2], **fields)
+        self._write({**made, **self._phone(offset)})
 
     def calibrate(self, detector: int, result: int, offset: int) -> None:
         """A calibration: of every channel, of some, or failed."""
@@ -126,7 +135,7 @@ class History:
         made = body(
             "calibration", self._when(offset), detector=DETECTORS[detector % 2], cylinders=None, **fields
         )
-        self._write(made)
+        self._write({**made, **self._phone(offset)})
 
     def returns(self, detector: int, how: int, offset: int) -> None:
         """A return to service: naming every open reason, only the newest, or one that is none."""

@@ -126,6 +126,11 @@ def begun(fact: Fact) -> datetime:
     return min([fact.at, *gas])
 
 
+def by_latest(fact: Fact) -> tuple[Any, ...]:
+    """The last failure is the one that can have happened last."""
+    return (fact.latest, *fact[:3])
+
+
 class Reading:
     """The literal reading of one book as of one moment."""
 
@@ -237,7 +242,7 @@ class Reading:
             if not any(reason.body["id"] in f.body["answers"] and f[:3] > reason[:3] for f in returns):
                 yield f"out of service since {reason.at}"
         if fails:
-            last = max(fails, key=lambda f: f[:3])
+            last = max(fails, key=by_latest)
             if not self.mended_after(last, detector, thing):
                 yield "not mended since the last failure"
 
@@ -321,7 +326,7 @@ class Reading:
                 yield "failed since"
         fails = self.fails(detector, thing)
         if fails and not any(
-            at < test.at for at in self.mended_after(max(fails, key=lambda f: f[:3]), detector, thing)
+            at < test.at for at in self.mended_after(max(fails, key=by_latest), detector, thing)
         ):
             yield "not mended before this test"
 

@@ -9,7 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitbird.fleet.folding import advance, apply, empty, fold, item_of
-from pitbird.fleet.state import SPANS_KEPT, CylinderState, DetectorState, PersonState, SiteState
+from pitbird.fleet.state import (
+    EVENTS_KEPT,
+    SPANS_KEPT,
+    TESTS_KEPT,
+    CylinderState,
+    DetectorState,
+    PersonState,
+    SiteState,
+)
 from pitbird.fleet.times import ms_of
 from tests.bodies import CHANNELS, at, body, bump, detector, ms
 
@@ -365,6 +373,32 @@ def test_hand_overs_by_a_phone_known_to_be_behind_count_up_to_when_they_can_have
     assert (state.custody.handed_over_at, state.custody.since) == (ms("12:00"), ms("12:30"))
 
 
+def test_what_counts_up_to_now_is_not_pushed_out_by_what_happened_since_by_the_phones_clock() -> None:
+    """A phone a day behind tells of yesterday 06:00 what may have been at 08:30 today, among much else."""
+    drop = _behind(body("happened", at("04:00"), what="drop", channels=[]), "-86400")
+    fail = _behind(bump(at("04:10"), missed="CO"), "-86400")
+    much = [body("alarm-in-use", at(f"05:{n:02}")) for n in range(EVENTS_KEPT)]
+    much += [bump(at(f"06:{n:02}")) for n in range(TESTS_KEPT)]
+    newest = bump(at("07:00"), missed="H2S")
+    late = {drop["id"]: at("08:30"), fail["id"]: at("08:30")}
+    told = [detector(at("03:00")), drop, fail, *much, newest]
+    state = folded(*told, recorded=late)
+    assert (state.events[0].entry, state.events[0].at) == (drop["id"], ms("08:30"))
+    assert (state.tests[0].entry, state.tests[0].at) == (fail["id"], ms("08:30"))
+    assert (state.last_failure.entry, state.last_failure.at) == (fail["id"], ms("08:30"))
+    assert [reason.entry for reason in state.open_reasons] == [newest["id"], fail["id"]]
+    assert [len(state.events), len(state.tests)] == [EVENTS_KEPT, TESTS_KEPT]
+    for facts in (state.events, state.tests):
+        assert list(facts) == sorted(facts, key=lambda fact: -fact.at)
+
+
+def test_of_failures_of_one_time_the_one_told_last_is_the_last() -> None:
+    first = _behind(bump(at("06:00"), missed="CO"), "-7200")
+    second = bump(at("08:00"), missed="H2S")
+    state = folded(detector(), first, second, recorded={first["id"]: at("09:00")})
+    assert (state.last_failure.entry, state.last_failure.at) == (second["id"], ms("08:00"))
+
+
 READ: dict[str, Any] = {
     "in a failed test": lambda when, bar: _with_gauge(bump(when, missed="CO"), bar),
     "on its own": lambda when, bar: body("gauge-read", when, gauge_bar=bar),
@@ -488,6 +522,25 @@ def test_any_order_of_the_same_leaves_gives_one_state(acts: list[tuple[int, str]
     shuffled = list(leaves)
     random.shuffle(shuffled)
     assert fold(D, shuffled) == fold(D, leaves)
+
+
+@given(HISTORY, st.lists(st.integers(0, 40), min_size=16), st.randoms(use_true_random=False))
+def test_any_order_gives_one_state_also_of_phones_that_were_behind(
+    acts: list[tuple[int, str]], behind: list[int], random: Any
+) -> None:
+    """Recorded the day after, so that what each says counts for as long as its phone was behind."""
+    made = history(acts)
+    late = [_behind(b, str(-h * 3600)) for b, h in zip(made, [0, *behind], strict=False)] + made[17:]
+    leaves = [(n, b, at("23:00", "2026-03-03")) for n, b in enumerate(late)]
+    shuffled = list(leaves)
+    random.shuffle(shuffled)
+    state = fold(D, shuffled)
+    assert state == fold(D, leaves)
+    assert isinstance(state, DetectorState)
+    for facts in (state.events, state.tests):
+        assert list(facts) == sorted(facts, key=lambda fact: -fact.at)
+    fails = [test.at for test in state.tests if test.outcome == "failed"]
+    assert state.last_failure is None or state.last_failure.at == max(fails)
 
 
 @given(HISTORY)

@@ -143,6 +143,23 @@ def test_time_handed_out_is_counted_from_hand_out_to_hand_back() -> None:
     assert handed_out_ms(state, ms("20:00")) == 11 * HOUR
 
 
+def test_time_handed_out_is_not_lost_where_the_phone_was_known_to_be_behind() -> None:
+    phone = {"device": "device:PH-01", "known_by": "pin", "contact": at("06:00"), "ahead_s": "-14400"}
+    out = {**body("handed-out", at("07:00"), due_back=None), "phone": phone}
+    listed = [detector(), bump(at("06:00")), out, body("handed-back", at("15:00"))]
+    recorded = {out["id"]: at("13:00")}
+    running = fold(
+        "detector:D-017", [(n, b, recorded.get(b["id"], b["at"])) for n, b in enumerate(listed[:3])]
+    )
+    back = fold("detector:D-017", [(n, b, recorded.get(b["id"], b["at"])) for n, b in enumerate(listed)])
+    assert isinstance(running, DetectorState)
+    assert isinstance(back, DetectorState)
+    assert running.custody is not None
+    assert (running.custody.begun, running.custody.since) == (ms("07:00"), ms("11:00"))
+    assert handed_out_ms(running, ms("12:00")) == 5 * HOUR
+    assert back.handed_out_ms == 8 * HOUR
+
+
 def test_lives_are_bounded() -> None:
     made: list[dict[str, Any]] = [detector()]
     for day in range(1, 21):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pitbird.fleet.folding import fold
 from pitbird.fleet.look_back import WHOLE, Part, failed_trials, failings, history, resting
-from pitbird.fleet.state import DetectorState
+from pitbird.fleet.state import TESTS_KEPT, DetectorState
 from tests.bodies import at, body, bump, detector, ms
 
 D = "detector:D-017"
@@ -49,6 +49,18 @@ def test_a_hand_back_dated_after_it_was_recorded_ends_no_use() -> None:
     listed = entries(out(at("07:00")), back(at("16:00")))
     listed[-1] = (2, listed[-1][1], at("08:00"))
     assert history(D, listed).uses[0].end is None
+
+
+def test_a_test_is_told_also_where_the_state_keeps_only_newer_ones() -> None:
+    """Fails of a phone a day behind count up to when they came in, later than the pass that follows them."""
+    phone = {"device": "device:PH-01", "known_by": "pin", "contact": at("06:00"), "ahead_s": "-86400"}
+    fails = [{**bump(at(f"06:{n:02}"), missed="H2S"), "phone": phone} for n in range(TESTS_KEPT)]
+    good = bump(at("07:00"))
+    recorded = [at("05:00"), *[at("09:00")] * TESTS_KEPT, at("07:00")]
+    listed = [(n, b, recorded[n]) for n, b in enumerate([detector(), *fails, good])]
+    seen = history(D, listed)
+    assert {each.entry for each in seen.of(CO)} == {each["id"] for each in (*fails, good)}
+    assert [each.entry for each in seen.of(H2S)] == [each["id"] for each in (*fails, good)]
 
 
 def test_the_last_good_showing_of_a_failed_channel_is_that_of_the_folded_lives() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from random import Random
+from typing import Any
 
 import pytest
 from django.db import transaction
@@ -12,7 +13,10 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
-from tests.histories import History, random_act, run
+from pitbird.fleet.times import HOUR, Ms, text_of
+from pitbird.services.gate import gate_one
+from tests.bodies import body, bump
+from tests.histories import CYLINDERS, DETECTORS, PEOPLE, START, History, random_act, run
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 N = st.integers(0, 999)
@@ -95,8 +99,6 @@ def test_whatever_is_written_the_gate_and_the_literal_reading_agree() -> None:
 def test_seeded_histories_agree_and_some_of_them_let_a_detector_out() -> None:
     """As the bench does it, with fewer; that there are yeses among the answers shows that it can fail."""
     from pitbird.rules.decision import Verdict
-    from pitbird.services.gate import gate_one
-    from tests.histories import DETECTORS
 
     yes = 0
 
@@ -111,3 +113,31 @@ def test_seeded_histories_agree_and_some_of_them_let_a_detector_out() -> None:
         with taken_back():
             run([random_act(random) for _ in range(30)], each=check)
     assert yes > 100
+
+
+def _failed_test(history: History, cylinder: int, when: int, **fields: Any) -> None:
+    made = bump(text_of(Ms(when)), detector=DETECTORS[0], by=PEOPLE[0], missed="CO", **fields)
+    made["applications"][0]["cylinder"] = CYLINDERS[cylinder]
+    made["about"] = [DETECTORS[0], CYLINDERS[cylinder]]
+    history._write(made)
+
+
+@pytest.mark.parametrize("how", ["a repair dated ahead", "a fail by a phone behind"])
+def test_what_was_not_mended_after_the_last_failure_stays_in(how: str) -> None:
+    """A repair by a clock that cannot be right; or one before a fail that can have come after it."""
+    history = History()
+    _failed_test(history, 0, history.now)
+    history.wait(1)
+    ahead = 30 * HOUR if how == "a repair dated ahead" else 0
+    history._write(body("repaired", text_of(Ms(history.now + ahead)), detector=DETECTORS[0]))
+    history.wait(2)
+    if not ahead:
+        phone = {"device": "device:PH-1", "known_by": "pin", "contact": text_of(START), "ahead_s": "-90000"}
+        _failed_test(history, 1, history.now - 26 * HOUR, phone=phone)
+    history.returns(0, 0, 0)
+    history.wait(1)
+    history.test(0, 0, 0, 0, 0)
+    history.check()
+    decision = gate_one(DETECTORS[0], now=history.now).decision
+    assert decision.decisive is not None
+    assert decision.decisive.code == "not-mended-since-failure"

@@ -495,6 +495,21 @@ def test_a_test_dated_ahead_of_its_recording_is_read_where_it_counts(
     assert_it_tells_the_same_from_points()
 
 
+@pytest.mark.parametrize("every", [1, 100])
+def test_a_use_from_a_phone_that_was_behind_is_looked_back_on_from_a_point_too(
+    fleet: Actor, every: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Handed out at 08:00 by a clock four hours behind, which may have been at 12:00, after all the tests."""
+    monkeypatch.setattr(appending, "POINT_EVERY", every)
+    phone = {"device": "device:PH-01", "known_by": "pin", "contact": at("06:00"), "ahead_s": "-14400"}
+    put(fleet, gas_test(at("07:00")))
+    appending.append({**out(at("08:00")), "phone": phone}, recorded_at=ms("13:00"))
+    put(fleet, body("fresh-air-set", at("08:30"), by="person:K-1"), gas_test(at("09:00")))
+    (entry, _) = put(fleet, gas_test(at("10:00"), missed="H2S"), gas_test(at("11:00")))
+    assert_it_tells_the_same_from_points()
+    assert [use.start for use in after_failure(entry).uses] == [ms("08:00")]
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_random_histories_are_told_the_same_from_points(
     fleet: Actor, seed: int, monkeypatch: pytest.MonkeyPatch

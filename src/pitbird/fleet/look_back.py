@@ -15,6 +15,7 @@ import msgspec
 
 from pitbird.fleet import bump
 from pitbird.fleet.folding import Item, advance, empty, items
+from pitbird.fleet.folding.detector import tested_fact
 from pitbird.fleet.folding.lives import found_within
 from pitbird.fleet.state import DetectorState, TestFact
 from pitbird.fleet.times import Ms
@@ -263,7 +264,7 @@ def _happened(gathered: _Gathered, item: Item, state: DetectorState) -> None:
 
 
 def _tested(gathered: _Gathered, item: Item, state: DetectorState) -> None:
-    fact = state.tests[0]
+    fact = tested_fact(state, item)  # the state may keep so many that are newer
     if fact.outcome == "spoiled":
         return
     failed = _failed_parts(fact, item, state) if fact.outcome == "failed" else {}

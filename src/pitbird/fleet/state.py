@@ -193,7 +193,11 @@ class FittedFact(msgspec.Struct, frozen=True, gc=False):
 
 
 class Custody(msgspec.Struct, frozen=True, gc=False):
-    """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer."""
+    """Who has the detector. ``handed_over_at`` is the last change from wearer to wearer.
+
+    ``since`` is when it can have begun at the latest, ``told_at`` when it did by its own clock, where that is
+    earlier.
+    """
 
     holder: str | None
     since: Ms
@@ -201,6 +205,12 @@ class Custody(msgspec.Struct, frozen=True, gc=False):
     permit: str | None = None
     due_back: Ms | None = None
     handed_over_at: Ms | None = None
+    told_at: Ms | None = None
+
+    @property
+    def begun(self) -> Ms:
+        """When it can have begun at the earliest."""
+        return self.since if self.told_at is None else self.told_at
 
 
 class UntestedIssue(msgspec.Struct, frozen=True, gc=False):

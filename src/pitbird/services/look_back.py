@@ -264,7 +264,7 @@ def _running(state: DetectorState) -> Use | None:
         entry=custody.entry,
         index=row.index,
         wearer=custody.holder,
-        start=custody.since,
+        start=custody.begun,
         where=body.get("where"),
         permit=custody.permit,
         authority=body.get("authority"),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Final
+from operator import attrgetter
+from typing import Any, Final, TypeVar
 
 from msgspec.structs import replace
 
@@ -28,6 +29,9 @@ from pitbird.fleet.state import (
     UntestedIssue,
 )
 from pitbird.fleet.times import Ms, ms_of
+
+F = TypeVar("F", EventFact, TestFact)
+_AT: Final = attrgetter("at")
 
 
 def fold_detector(state: DetectorState, item: Item) -> DetectorState:
@@ -103,7 +107,12 @@ def _described(state: DetectorState, item: Item) -> DetectorState:
 
 def _event(state: DetectorState, item: Item, what: str) -> DetectorState:
     fact = EventFact(what=what, at=item.latest, entry=item.id)
-    return replace(state, events=(fact, *state.events)[:EVENTS_KEPT])
+    return replace(state, events=_newest((fact, *state.events), EVENTS_KEPT))
+
+
+def _newest(facts: tuple[F, ...], kept: int) -> tuple[F, ...]:
+    """So many of the facts, newest first: what is told late of long ago may count up to now."""
+    return tuple(sorted(facts, key=_AT, reverse=True)[:kept])
 
 
 def _out(state: DetectorState, item: Item, because: str, channels: tuple[str, ...] = ()) -> DetectorState:
@@ -113,24 +122,30 @@ def _out(state: DetectorState, item: Item, because: str, channels: tuple[str, ..
 
 
 def _failed(state: DetectorState, item: Item, because: str, channels: tuple[str, ...]) -> DetectorState:
-    failure = FailureFact(entry=item.id, at=item.latest, channels=channels)
-    return replace(_out(state, item, because, channels), last_failure=failure)
+    state, former = _out(state, item, because, channels), state.last_failure
+    if former is not None and former.at > item.latest:
+        return state
+    return replace(state, last_failure=FailureFact(entry=item.id, at=item.latest, channels=channels))
 
 
 def _tested(state: DetectorState, item: Item) -> DetectorState:
-    body = item.body
-    outcome: str = bump.settled(state, body)
-    if state.described_by is None and outcome != "failed":
-        outcome = body["outcome"]  # what it lacks cannot be said of a detector not described yet
-    fact = test_fact(item, outcome)
-    state = replace(state, tests=(fact, *state.tests)[:TESTS_KEPT])
+    fact = tested_fact(state, item)
+    state = replace(state, tests=_newest((fact, *state.tests), TESTS_KEPT))
     state = lives.tested(state, replace(fact, at=began(item)))
     if not fact.counts:
         state = _in_doubt(state, item)
-    if outcome == "failed":
+    if fact.outcome == "failed":
         missed = tuple(shown.channel for shown in fact.shown if not shown.reached)
         return _failed(state, item, "test-failed", missed)
     return state
+
+
+def tested_fact(state: DetectorState, item: Item) -> TestFact:
+    """A bump test as a fact, its outcome settled by the detector as it was described then."""
+    outcome: str = bump.settled(state, item.body)
+    if state.described_by is None and outcome != "failed":
+        outcome = item.body["outcome"]  # what it lacks cannot be said of a detector not described yet
+    return test_fact(item, outcome)
 
 
 def began(item: Item) -> Ms:
@@ -264,7 +279,12 @@ def _to_wearer(state: DetectorState, item: Item, to: str, from_store: bool) -> C
         permit=item.body.get("permit"),
         due_back=ms_of(due) if due else None,
         handed_over_at=over,
+        told_at=_told_at(item),
     )
+
+
+def _told_at(item: Item) -> Ms | None:
+    return item.order_at if item.order_at < item.latest else None
 
 
 def _held(state: DetectorState, item: Item, custody: Custody) -> DetectorState:
@@ -279,7 +299,9 @@ def _handed_out(state: DetectorState, item: Item) -> DetectorState:
 
 def _handed_back(state: DetectorState, item: Item) -> DetectorState:
     over = state.custody.handed_over_at if state.custody else None
-    custody = Custody(holder=None, since=item.latest, entry=item.id, handed_over_at=over)
+    custody = Custody(
+        holder=None, since=item.latest, entry=item.id, handed_over_at=over, told_at=_told_at(item)
+    )
     return replace(_held(state, item, custody), site=item.body.get("to_site", state.site))
 
 

@@ -21,7 +21,7 @@ from pitbird.fleet.times import Ms
 def handed_out_ms(state: DetectorState, at: Ms) -> int:
     """For how long the detector had been handed out, over all its time, by an instant."""
     custody = state.custody
-    running = at - custody.since if custody is not None and custody.holder is not None else 0
+    running = at - custody.begun if custody is not None and custody.holder is not None else 0
     return state.handed_out_ms + max(running, 0)
 
 
