@@ -63,6 +63,10 @@ class Growing:
         """The states of several subjects."""
         return {subject: self.states[subject] for subject in subjects if subject in self.states}
 
+    def of_the_book(self) -> State | None:
+        """The state of the book itself."""
+        return next((self.states[name] for name in self.states if name.startswith("book:")), None)
+
     def regulators(self) -> dict[str, OtherState]:
         """Every regulator as known."""
         found = {name: self.states[name] for name in self.states if name.startswith("regulator:")}

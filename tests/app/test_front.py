@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Callable, Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from typing import Any
 from wsgiref.validate import validator
@@ -81,7 +82,13 @@ def echo(environ: dict[str, Any], start: Callable[..., Any]) -> Told:
 
 
 def within(asked: Coroutine[Any, Any, None]) -> None:
-    asyncio.run(asyncio.wait_for(asked, SECONDS))
+    """In a thread of its own: where a browser is driven in this one, a loop runs here already."""
+
+    async def in_time() -> None:
+        await asyncio.wait_for(asked, SECONDS)
+
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(in_time())).result()
 
 
 async def until(true: Callable[[], bool]) -> None:

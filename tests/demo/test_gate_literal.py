@@ -73,6 +73,9 @@ class Folded:
     def some(self, subjects: Iterable[str]) -> dict[str, State]:
         return {s: state for s in subjects if (state := self.state(s)) is not None}
 
+    def of_the_book(self) -> State | None:
+        return next((self.state(subject) for subject in self.entries if subject.startswith("book:")), None)
+
     def regulators(self) -> dict[str, OtherState]:
         """Every regulator as known."""
         found = self.some(subject for subject in self.entries if subject.startswith("regulator:"))

@@ -521,7 +521,8 @@ def _turned(item: dict[str, Any], name: str, data: st.DataObject) -> Any:
         least = 0 if parameter.may_be_empty else 1
         return data.draw(st.lists(st.sampled_from(known), min_size=least, max_size=4, unique=True))
     if parameter.choices:
-        return data.draw(st.sampled_from([word for word in parameter.choices if word != "hours"]))
+        ask_for_more = {p.when[1] for p in PREDICATES[item["predicate"]].parameters if p.when}
+        return data.draw(st.sampled_from([word for word in parameter.choices if word not in ask_for_more]))
     return str(data.draw(st.decimals("0.05", "3", places=2)))
 
 

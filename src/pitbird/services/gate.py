@@ -15,7 +15,7 @@ from pitbird.record.canonical import parse
 from pitbird.rules.deciding import decide
 from pitbird.rules.decision import Decision, RuleSet, Surroundings, Verdict
 from pitbird.rules.loading import parse_rules
-from pitbird.services.knowing import Known, Now, Then
+from pitbird.services.knowing import KnownWhole, Now, Then
 from pitbird.store import book
 
 #: Worst first: a person looks at what stays in before at what may go out.
@@ -53,7 +53,7 @@ class Gate:
         return sum(row.decision.verdict is verdict for row in self.rows)
 
 
-def knowledge(*, now: Ms, at: Ms | None = None, known_below: int | None = None) -> Known:
+def knowledge(*, now: Ms, at: Ms | None = None, known_below: int | None = None) -> KnownWhole:
     """Where the states come from: the present ones, or folded anew for an earlier time or knowledge."""
     past = at is not None and at < now
     if not past and known_below is None:
@@ -116,7 +116,7 @@ class Around:
 
     def __init__(
         self,
-        known: Known,
+        known: KnownWhole,
         *,
         of: DetectorState | None = None,
         wearer: str | None = None,
@@ -163,8 +163,7 @@ class Around:
     @cached_property
     def lost_before(self) -> Ms | None:
         """Until when the book may lack entries, restored from an older copy; None if it was not."""
-        first = book.at_index(0)
-        found = self._known.state(f"book:{first.entry_id}") if first is not None else None
+        found = self._known.of_the_book()
         return lost_before(found) if isinstance(found, OtherState) else None
 
     @cached_property

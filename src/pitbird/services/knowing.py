@@ -36,8 +36,20 @@ class Known(Protocol):
         """The states of several subjects."""
 
 
+class KnownWhole(Known, Protocol):
+    """Where states come from, that of the book itself too."""
+
+    def of_the_book(self) -> State | None:
+        """The state of the book itself; None for one not begun."""
+
+
 class Now:
     """The folded states as they are."""
+
+    def of_the_book(self) -> State | None:
+        """The state of the book itself; None for one not begun."""
+        first = book.at_index(0)
+        return self.state(f"book:{first.entry_id}") if first is not None else None
 
     def state(self, subject: str) -> State | None:
         """The state of one subject; None if no entry is about it."""
@@ -70,6 +82,11 @@ class Then:
             state = refold(subject, below=self._below, until=self._until)
             self._cache[subject] = None if state == empty(subject) else state
         return self._cache[subject]
+
+    def of_the_book(self) -> State | None:
+        """The state of the book itself then; None where it was not begun."""
+        first = book.at_index(0)
+        return self.state(f"book:{first.entry_id}") if first is not None else None
 
     def all_of(self, sort: type[S], site: str | None = None) -> list[S]:
         """All states of one sort then, of the site they belonged to then."""
