@@ -368,6 +368,8 @@ def _spoil(kind: str, at: Ms, scenario: Scenario) -> Scenario:
         case "hand-over":
             held = changed(custody("person:P-13", "2026-03-01 05:00"), since=at, handed_over_at=at)
             assume(state.custody is None or (state.custody.handed_over_at or START) <= at)
+            # A state holds no hand-over of later than now; one put there would hide who has it now.
+            assume(at <= scenario.as_of)
             return scenario.with_detector(custody=held)
         case "added channel":
             extra = channel("NH3", "ammonia", alarm("low", "25"))
