@@ -109,6 +109,8 @@ def faults_of_book(acknowledged: Iterable[str]) -> list[str]:
 
     from pitbird.store import book, guards
 
+    if connection.vendor == "postgresql":
+        _until_alone()
     rows = list(book.all_rows())
     faults = [f"the trigger {name} is gone" for name in guards.missing(connection)]
     with connection.cursor() as cursor:
@@ -120,6 +122,21 @@ def faults_of_book(acknowledged: Iterable[str]) -> list[str]:
     standing = {row.entry_id for row in rows}
     faults += [f"acknowledged but not in the book: {each}" for each in acknowledged if each not in standing]
     return [*faults, *_faults_of_rows(rows, mentions), *_faults_of_states(mentions)]
+
+
+def _until_alone() -> None:
+    """Of a client that was killed the server may still be at the commit: look once that has ended."""
+    from django.db import connection
+
+    others = (
+        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+    )
+    for _ in range(200):
+        with connection.cursor() as cursor:
+            cursor.execute(others)
+            if cursor.fetchone()[0] == 0:
+                return
+        time.sleep(0.05)
 
 
 def _faults_of_rows(rows: list[Any], mentions: set[tuple[Any, ...]]) -> Iterator[str]:

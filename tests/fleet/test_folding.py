@@ -650,3 +650,10 @@ def test_a_channel_whose_alarms_gas_must_show_both_ways_is_refused() -> None:
     both = [{"name": "low", "at": "19.5", "direction": "falling"}, {"name": "high", "at": "23.5"}]
     with pytest.raises(ValueError, match="channel of their own"):
         detector(channels=[{**CHANNELS[1], "alarms": both}])
+
+
+def test_what_is_dated_ahead_by_a_phone_known_to_be_behind_forbids_from_when_it_was_recorded() -> None:
+    """Else it would lie in the future and hide who has the detector now."""
+    body = {"id": "x", "kind": "handed-out", "at": "2026-03-03T21:00:00.000Z", "phone": {"ahead_s": "-7200"}}
+    item = item_of(0, body, "2026-03-02T15:00:00.000Z")
+    assert item.order_at == item.latest == item.recorded_at

@@ -61,7 +61,7 @@ def item_of(index: int, body: Mapping[str, Any], recorded_at: str) -> Item:
     order_at = latest = recorded if late else at
     behind = -_ahead(body)
     if behind > CLOCK_TOLERANCE:
-        latest = Ms(max(at, min(at + int(behind), recorded)))
+        latest = Ms(max(order_at, min(order_at + int(behind), recorded)))
     return Item(
         index=index,
         id=body["id"],
