@@ -33,8 +33,6 @@ def plainly() -> set[str]:
     from pitbird.services.knowing import Now
     from pitbird.services.look_back import Ground, Looker
     from pitbird.services.look_back_decisions import decisions
-    from pitbird.services.look_back_list import written_since
-    from pitbird.store import book
 
     made = decisions()
     decided = {each.body["failed"]: each for each in reversed(made) if "failed" in each.body}
@@ -45,10 +43,7 @@ def plainly() -> set[str]:
             look = looker.at(failed.entry)
             if look is None or not look.begins_anew:
                 continue
-            decision, row = decided.get(failed.entry), book.by_id(failed.entry)
-            assert row is not None
-            if decision is not None and not written_since(row, state.subject, decision.book_size):
-                continue
+            decision = decided.get(failed.entry)
             if decision is None or look.newer(decision.book_size):
                 found.add(failed.entry)
     return found
