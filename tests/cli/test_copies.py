@@ -91,6 +91,20 @@ def test_a_copy_of_another_book_than_is_known_is_taken_away_again(
         assert not (tmp_path / "new" / "book.sqlite3").exists()
 
 
+def test_a_copy_that_does_not_hold_leaves_no_book_that_could_be_served_without_its_epoch(
+    begun: Pitbird, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pitbird.services import backing_up, checking
+
+    taken: list[Path] = []
+    found = (checking.Check("the clock goes on", "it is behind", "set it"),)
+    monkeypatch.setattr(backing_up, "put_back", lambda folder, home: backing_up.Copy(folder, 1, b"", False))
+    monkeypatch.setattr(backing_up, "take_away", taken.append)
+    monkeypatch.setattr(checking, "quick_check", lambda: found)
+    assert begun(f"book put-back {tmp_path}").status == 1
+    assert len(taken) == 1
+
+
 def test_copies_made_while_others_write_are_of_one_moment(
     program: Pitbird, kept: Path, tmp_path: Path
 ) -> None:

@@ -173,7 +173,7 @@ def put_back(folder: Path, home: Path) -> Copy:
 
 
 def take_away(home: Path) -> None:
-    """Take a book that was just put back away again: nobody could say in it that something may be lost."""
+    """Take a book that was just put back away again: it does not hold, or does not say what may be lost."""
     connection.close()
     for name in (BOOK, *_PARTS):
         (home / name).unlink(missing_ok=True)
